@@ -1,0 +1,109 @@
+"""What an instrument must offer to the bench. Drivers implement these; nothing else of them is used."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any, Generic, Protocol, TypeVar, runtime_checkable
+
+from rig.bench.clock import Clock
+from rig.plan.wiring import InstrumentSpec, Link
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True)
+class Answer(Generic[T]):
+    """A value with the times at which it was asked for and had, in seconds on the bench's clock."""
+
+    value: T
+    asked: float
+    had: float
+
+
+class Instrument(Protocol):
+    """Any instrument."""
+
+    async def identify(self) -> str:
+        """Its serial number, from the instrument itself. Raises InstrumentError."""
+
+    async def close(self) -> None:
+        """Let go of the link. Never raises."""
+
+
+@runtime_checkable
+class Relays(Instrument, Protocol):
+    """Relay outputs."""
+
+    async def write(self, channel: int, on: bool) -> Answer[None]:
+        """Drive one coil. Raises InstrumentError."""
+
+    async def write_all(self, on: Sequence[bool]) -> Answer[None]:
+        """Drive all coils in one exchange. Raises InstrumentError."""
+
+    async def read(self) -> Answer[tuple[bool, ...]]:
+        """What the board says its coils are. Raises InstrumentError."""
+
+
+@runtime_checkable
+class Inputs(Instrument, Protocol):
+    """Contacts."""
+
+    async def read(self) -> Answer[tuple[bool, ...]]:
+        """All inputs, True when closed. Raises InstrumentError."""
+
+
+@runtime_checkable
+class Analog(Instrument, Protocol):
+    """Analog inputs as raw counts."""
+
+    async def read_raw(self, first: int, count: int) -> Answer[tuple[int, ...]]:
+        """Signed counts of neighbouring channels. Raises InstrumentError."""
+
+
+@runtime_checkable
+class Meter(Instrument, Protocol):
+    """A multimeter. Values are in V, A, Ohm, Hz; an over-range answer raises OverRange."""
+
+    async def measure(self, function: str, full_scale: float | None) -> Answer[float]:
+        """One reading; ``function`` in the words of procedures, ``full_scale`` in the function's unit. Raises
+        InstrumentError."""
+
+    async def start_record(self, full_scale: float, interval: float, count: int) -> Answer[None]:
+        """Begin to record ``count`` voltages, ``interval`` seconds apart. Raises InstrumentError."""
+
+    async def fetch_record(self) -> Answer[tuple[float, ...]]:
+        """The recorded voltages. Raises InstrumentError."""
+
+    def range_for(self, function: str, full_scale: float | None) -> float | None:
+        """The range that such a reading will be taken on, where it is known."""
+
+
+@runtime_checkable
+class Hands(Instrument, Protocol):
+    """The simulated person of a simulated station."""
+
+    async def do(self, verb: str, thing: str, kind: str, options: Sequence[str], unit: str) -> Answer[Any]:
+        """Do or look; the answer. Raises InstrumentError."""
+
+
+@dataclass(frozen=True)
+class Connection:
+    """What a driver is given to open itself."""
+
+    name: str
+    spec: InstrumentSpec
+    link_name: str
+    link: Link  # its address is resolved: HOST:PORT or a VISA resource string
+    clock: Clock
+    simulated: bool
+
+
+class Driver(Protocol):
+    """An entry point of the group ``refurb_rig.drivers``: opens one instrument. ``shared`` holds, for the life of a
+    bench, whatever several instruments on one link have in common (a bus). Raises InstrumentError, InputError."""
+
+    async def __call__(self, connection: Connection, shared: dict[str, Any]) -> Instrument: ...
+
+
+StationFactory = Callable[..., Any]

@@ -1,0 +1,40 @@
+"""A unit profile: nameplate and service facts of a type of unit, and its limits."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from pydantic import BeforeValidator, Field
+
+from rig.plan.values import LimitText, Name, Strict, Text
+from rig.quantities import Quantity, parse
+
+
+def _fact(value: Any) -> Quantity | str:
+    if isinstance(value, bool) or not isinstance(value, (str, int, float)):
+        raise ValueError("expected a number with a unit, or a few words")
+    text = str(value)
+    if text[:1].isdigit() or text[:1] in "+-.":
+        return parse(text)
+    return text
+
+
+Fact = Annotated[
+    Quantity | str, BeforeValidator(_fact), Field(json_schema_extra={"type": ["string", "number"], "examples": ["230 V"]})
+]
+
+
+class UnitProfile(Strict):
+    """One profile file."""
+
+    unit_profile: Name
+    title: Text
+    revision: Text
+    source: Text
+    facts: dict[Name, dict[Name, Fact]]
+    limits: dict[Name, LimitText]
+
+    def fact(self, path: str) -> Quantity | str:
+        """The fact at ``group.name``. Raises KeyError."""
+        group, _, name = path.partition(".")
+        return self.facts[group][name]

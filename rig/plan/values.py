@@ -1,0 +1,161 @@
+"""The small values that people write in files: quantities, references to the unit profile, limits, names."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+
+from rig.quantities import Quantity, convert, parse, unit
+
+
+class Strict(BaseModel):
+    """A model that people write by hand: hyphenated keys, unknown keys refused, nothing changed after reading."""
+
+    model_config = ConfigDict(
+        extra="forbid",
+        frozen=True,
+        alias_generator=lambda name: name.rstrip("_").replace("_", "-"),
+        populate_by_name=False,
+        arbitrary_types_allowed=True,
+    )
+
+
+def _quantity(value: Any) -> Quantity:
+    if isinstance(value, Quantity):
+        return value
+    if isinstance(value, bool) or not isinstance(value, (str, int, float)):
+        raise ValueError("expected a number with a unit such as '24 V'")
+    return parse(str(value))
+
+
+_QUANTITY_SCHEMA: dict[str, Any] = {"type": ["string", "number"], "examples": ["24 V"], "description": "a number with a unit"}
+
+AnyQuantity = Annotated[Quantity, BeforeValidator(_quantity), Field(json_schema_extra=_QUANTITY_SCHEMA)]
+
+
+def of(quantity: str, least: float | None = None, most: float | None = None) -> Any:
+    """An annotated quantity of one kind; bounds are in its canonical unit."""
+
+    def check(value: Any) -> Quantity:
+        found = _quantity(value)
+        if unit(found.unit).quantity != quantity:
+            raise ValueError(f"expected a {quantity}, found {found}")
+        number = found.canonical().value
+        if least is not None and number < least:
+            raise ValueError(f"{found} is less than the {least:g} {found.canonical().unit} allowed")
+        if most is not None and number > most:
+            raise ValueError(f"{found} is more than the {most:g} {found.canonical().unit} allowed")
+        return found
+
+    return Annotated[Quantity, BeforeValidator(check), Field(json_schema_extra=_QUANTITY_SCHEMA)]
+
+
+DAY = 86400.0
+Duration = of("time", least=1e-6, most=DAY)
+
+
+class ProfileRef(BaseModel):
+    """``profile fill.give-up``: a fact of the unit profile, looked up when the plan is put together."""
+
+    model_config = ConfigDict(frozen=True)
+    path: str
+
+    def __str__(self) -> str:
+        return f"profile {self.path}"
+
+
+def _duration_or_ref(value: Any) -> Quantity | ProfileRef:
+    if isinstance(value, ProfileRef):
+        return value
+    if isinstance(value, str) and value.split()[:1] == ["profile"]:
+        words = value.split()
+        if len(words) != 2 or "." not in words[1]:
+            raise ValueError("expected 'profile group.name', for example 'profile fill.give-up'")
+        return ProfileRef(path=words[1])
+    found = _quantity(value)
+    if unit(found.unit).quantity != "time":
+        raise ValueError(f"expected a time such as '45 s', or 'profile group.name', found {found}")
+    if not 0 < found.canonical().value <= DAY:
+        raise ValueError(f"expected a time above 0 and up to 24 h, found {found}")
+    return found
+
+
+DurationOrRef = Annotated[
+    Quantity | ProfileRef, BeforeValidator(_duration_or_ref), Field(json_schema_extra={"type": ["string", "number"]})
+]
+
+Name = Annotated[str, Field(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$", max_length=60)]
+Text = Annotated[str, Field(min_length=1, max_length=2000)]
+
+
+class LimitText(Strict):
+    """A limit as written: at-least, at-most or both; or nominal with a tolerance (within, or minus and plus)."""
+
+    at_least: AnyQuantity | None = None
+    at_most: AnyQuantity | None = None
+    nominal: AnyQuantity | None = None
+    within: AnyQuantity | None = None
+    minus: AnyQuantity | None = None
+    plus: AnyQuantity | None = None
+    source: Text
+
+    @model_validator(mode="after")
+    def _one_form(self) -> LimitText:
+        bounds = [b for b in (self.at_least, self.at_most) if b is not None]
+        tolerance = [t for t in (self.within, self.minus, self.plus) if t is not None]
+        if self.nominal is None:
+            if not bounds or tolerance:
+                raise ValueError("expected at-least, at-most or both; or nominal with within, or with minus and plus")
+            if len({unit(b.unit).quantity for b in bounds}) > 1:
+                raise ValueError(f"at-least and at-most differ in kind: {bounds[0]} and {bounds[1]}")
+        else:
+            paired = self.within is None and self.minus is not None and self.plus is not None
+            if bounds or not (paired or (self.within is not None and len(tolerance) == 1)):
+                raise ValueError("with nominal, expected either within alone, or both minus and plus")
+            for t in tolerance:
+                if t.value < 0:
+                    raise ValueError(f"a tolerance is not negative, found {t}")
+                if t.unit != "%":
+                    convert(t.value, t.unit, _difference(self.nominal.unit))
+        low, high = self.ends()
+        if low is not None and high is not None and low > high:
+            raise ValueError("the lower end of the limit lies above its upper end")
+        return self
+
+    @property
+    def unit(self) -> str:
+        """The unit that the author thinks in."""
+        first = self.nominal or self.at_most or self.at_least
+        assert first is not None
+        return first.unit
+
+    def ends(self) -> tuple[float | None, float | None]:
+        """Lower and upper end in the canonical unit."""
+        if self.nominal is None:
+            low = None if self.at_least is None else self.at_least.canonical().value
+            high = None if self.at_most is None else self.at_most.canonical().value
+            return low, high
+        middle = self.nominal.canonical()
+        down, up = (self.within, self.within) if self.within is not None else (self.minus, self.plus)
+        assert down is not None and up is not None
+        return middle.value - _span(down, middle), middle.value + _span(up, middle)
+
+
+def _difference(code: str) -> str:
+    return "K" if code == "Cel" else code
+
+
+def _span(tolerance: Quantity, nominal: Quantity) -> float:
+    if tolerance.unit == "%":
+        return abs(nominal.value) * tolerance.value / 100.0
+    return tolerance.to(_difference(nominal.unit))
+
+
+class LimitRef(Strict):
+    """``{profile: fill-time}``: the limit of that name in the unit profile."""
+
+    profile: Name
+
+
+YesNo = Literal["yes", "no"]

@@ -1,0 +1,116 @@
+"""A bench file: links, instruments, and what each channel is wired to."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from rig.plan.procedure import Function
+from rig.plan.values import AnyQuantity, Duration, Name, Strict, Text, of
+
+Channel = Annotated[int, Field(ge=0, le=65535)]
+Electrical = Literal["nothing", "mains", "heater", "bench feed"]
+
+
+class Link(Strict):
+    """One way to instruments. ``address`` is ``station`` (the simulated station says where), HOST:PORT, or a VISA
+    resource string."""
+
+    protocol: Literal["modbus-tcp", "visa", "person"]
+    address: Text
+
+
+class Accuracy(Strict):
+    """One line of an accuracy statement: share of the reading plus share of the range, taken as rectangular."""
+
+    function: Function
+    range: AnyQuantity
+    of_reading: of("share", least=0, most=100)  # type: ignore[valid-type]
+    of_range: of("share", least=0, most=100)  # type: ignore[valid-type]
+
+
+class InstrumentSpec(Strict):
+    """An instrument: its driver (found by name), its link, and its paper."""
+
+    driver: Name
+    link: Name
+    device: Annotated[int, Field(ge=0, le=247)] | None = None
+    channels: Annotated[int, Field(ge=1, le=2000)] | None = None
+    serial: Text
+    calibrated_until: Annotated[str, Field(pattern=r"^\d{4}-\d{2}-\d{2}$")] | None = None
+    accuracy: list[Accuracy] = []
+
+
+class OutputSpec(Strict):
+    """Something the rig can energize. ``feedback`` is an input that is *closed* when the output is on, or
+    ``read-back`` where only the board's own word can be had."""
+
+    instrument: Name
+    channel: Channel
+    energizes: Electrical
+    feedback: Name
+    longest_on: Duration
+    for_: Text
+
+
+class InputSpec(Strict):
+    """A contact, with the trade's words for open and closed."""
+
+    instrument: Name
+    channel: Channel
+    open: Name
+    closed: Name
+    for_: Text
+
+
+class QuantitySpec(Strict):
+    """An analog channel: raw counts and what they mean."""
+
+    instrument: Name
+    channel: Channel
+    measures: Function
+    raw: Annotated[list[int], Field(min_length=2, max_length=2)]
+    means: Annotated[list[AnyQuantity], Field(min_length=2, max_length=2)]
+    accuracy: AnyQuantity  # half width, taken as rectangular
+    for_: Text
+
+
+class Select(Strict):
+    """The relay that connects a test point to its bus."""
+
+    instrument: Name
+    channel: Channel
+
+
+class TestPoint(Strict):
+    """Two terminals the multimeter can be switched to; ``on`` names the circuit."""
+
+    __test__ = False  # not a pytest class
+
+    meter: Name
+    bus: Name
+    select: Select
+    measures: list[Function] = Field(min_length=1)
+    shunt: AnyQuantity | None = None
+    shunt_accuracy: of("share", least=0, most=100) | None = None  # type: ignore[valid-type]
+    on: Text
+    needs_on: list[Name] = []
+    for_: Text
+
+
+class Bench(Strict):
+    """One bench file."""
+
+    bench: Name
+    title: Text
+    simulated: bool
+    station: Name | None = None
+    speed: Annotated[float, Field(gt=0, le=1000)] = 1.0
+    links: dict[Name, Link]
+    instruments: dict[Name, InstrumentSpec]
+    outputs: dict[Name, OutputSpec] = {}
+    inputs: dict[Name, InputSpec] = {}
+    quantities: dict[Name, QuantitySpec] = {}
+    test_points: dict[Name, TestPoint] = {}
+    all_off_order: list[Name] = []
