@@ -1,0 +1,253 @@
+"""A clock on which simulated time moves only when everybody waits.
+
+The rules, all of them:
+
+1. A *participant* is whoever lives by this clock: the creator is the first, `spawn` starts more. One baton:
+   a participant is awake or asleep, and normally exactly one is awake. Waiting for anything that is not the
+   clock (bytes on a wire, a file, a prompt) counts as awake, so time stands still meanwhile.
+2. `sleep`, `sleep_until` and `join` give the baton up. It goes to the earliest sleeper, ties in the order in
+   which they fell asleep, and the time becomes the one that this sleeper asked for.
+3. A task that `spawn` started waits for the baton at the present time before its first line. When it ends,
+   those who join it are queued at that time, and the baton goes on.
+4. `cancel` queues the task at the present time and cancels it when the baton reaches it, so that its
+   clean-up runs awake and in order. A sleeper cancelled from outside (`task.cancel()`, a signal) leaves the
+   queue and is awake at once, beside whoever else is: the baton then moves when all of them wait.
+5. A link carries one exchange at a time, first come first served, in simulated time: it is free at a time,
+   never locked. The far end says what an exchange costs (`declare_cost`) while it answers; the asker sleeps
+   that cost afterwards. An answer that will not come is declared too (`declare_silence`). An exchange should
+   wait for an answer: what is only written costs its time in the next exchange on the same link.
+6. If nobody is awake and nobody can wake, everyone who waits gets a `LockstepDeadlock` that names them all.
+
+Nothing here touches a thread: a library's blocking thread reports to the loop and never sees the clock.
+"""
+
+import asyncio
+import heapq
+import math
+from collections import deque
+from collections.abc import Awaitable, Callable, Coroutine
+from functools import partial
+from itertools import count
+from typing import Any, TypeVar
+
+T = TypeVar("T")
+
+# Wall seconds after which an exchange that nobody declared silent is given up: a simulated far end answers
+# within milliseconds, so only one that is really gone takes as long, even on a busy machine.
+WALL_GUARD_SECONDS = 10.0
+
+
+class LockstepDeadlock(RuntimeError):
+    """Nobody is awake and nobody can wake; the message names every waiter and what it waits for."""
+
+
+class _Waiter(asyncio.Future[None]):
+    """A participant that has given the baton up; done when it has the baton again."""
+
+    def __init__(
+        self, task: asyncio.Task[Any] | None, reason: str, wake: Callable[["_Waiter"], None]
+    ) -> None:
+        super().__init__(loop=asyncio.get_running_loop())
+        self.task = task
+        self.reason = reason
+        self.awake = False
+        self.to_cancel = False  # `LockstepClock.cancel` asked for it; done when the baton comes
+        self._wake = wake
+
+    def cancel(self, msg: Any | None = None) -> bool:
+        """The task is being cancelled, past the clock if it is still asleep: then it is awake from now on."""
+        cancelled = super().cancel(msg)
+        if cancelled and not self.awake:
+            self._wake(self)
+        return cancelled
+
+
+class _Link:
+    """A wire: when it is free, who stands in line, and the exchange that is on it."""
+
+    __slots__ = ("cost", "free_at", "line", "patience")
+
+    def __init__(self) -> None:
+        self.free_at = 0.0
+        self.line: deque[object] = deque()
+        self.cost = 0.0
+        self.patience: asyncio.Timeout | None = None
+
+
+class LockstepClock:
+    """Simulated seconds from 0. The rules are in the module's docstring."""
+
+    def __init__(self) -> None:
+        self._now = 0.0
+        self._awake = 1
+        self._sequence = count()
+        self._queue: list[tuple[float, int, _Waiter]] = []
+        self._waiting: dict[asyncio.Task[Any] | None, _Waiter] = {}
+        self._joiners: dict[asyncio.Task[Any], list[_Waiter]] = {}
+        self._links: dict[str, _Link] = {}
+
+    def now(self) -> float:
+        """Seconds since the station started."""
+        return self._now
+
+    async def sleep(self, seconds: float) -> None:
+        """Give the baton up for so long. 0 or less lets those run who are due now.
+
+        Raises ValueError for a time that is not finite, LockstepDeadlock by rule 6.
+        """
+        await self.sleep_until(self._now + seconds)
+
+    async def sleep_until(self, when: float) -> None:
+        """Give the baton up until `when` (seconds on this clock). Raises as `sleep`."""
+        if not math.isfinite(when):
+            raise ValueError(f"cannot sleep until {when}")
+        waiter = _Waiter(asyncio.current_task(), f"{when:.6f} s", self._wake)
+        self._enqueue(waiter, max(when, self._now))
+        await self._give_up_baton(waiter)
+
+    def spawn(self, work: Coroutine[Any, Any, T], name: str) -> asyncio.Task[T]:
+        """Start another participant; it waits for the baton at the present time before its first line."""
+        turn = _Waiter(None, "its first turn", self._wake)
+        task = asyncio.get_running_loop().create_task(self._take_part(turn, work), name=name)
+        turn.task = task
+        self._joiners[task] = []
+        task.add_done_callback(partial(self._ended, work))
+        self._enqueue(turn, self._now)
+        return task
+
+    async def join(self, task: asyncio.Task[T]) -> T:
+        """Wait for a spawned task; wakes at the simulated time at which it ended.
+
+        Raises what the task raised (CancelledError if it was cancelled), ValueError if this clock did not
+        spawn it.
+        """
+        await self._until_ended(task)
+        return task.result()
+
+    async def cancel(self, task: asyncio.Task[Any]) -> None:
+        """Cancel a spawned task and wait until its clean-up is over; harmless if it has ended.
+
+        Raises what the task raised other than its own CancelledError.
+        """
+        if not task.done():
+            waiter = self._waiting.get(task)
+            if waiter is None:
+                task.cancel()
+            else:
+                waiter.to_cancel = True
+                self._enqueue(waiter, self._now)
+        await self._until_ended(task)
+        if not task.cancelled() and (error := task.exception()) is not None:
+            raise error
+
+    async def exchange(self, link: str, ask: Callable[[], Awaitable[T]], timeout: float) -> T:
+        """Run one question and answer on a link: rule 5.
+
+        `timeout` (simulated seconds) is slept before TimeoutError is raised when the far end declared that
+        it stays silent, when `ask` itself timed out, or when no answer came in WALL_GUARD_SECONDS.
+        What else `ask` raises is raised at once.
+        """
+        wire = self._links.setdefault(link, _Link())
+        ticket = object()
+        wire.line.append(ticket)
+        try:
+            while wire.line[0] is not ticket or wire.free_at > self._now:
+                await self.sleep_until(wire.free_at)
+            try:
+                answer = await self._ask(wire, ask)
+            except TimeoutError as error:
+                await self._occupy(wire, timeout)
+                raise TimeoutError(f"no answer on {link} within {timeout:g} s") from error
+            await self._occupy(wire, wire.cost)
+            return answer
+        finally:
+            wire.line.remove(ticket)
+
+    def declare_cost(self, link: str, seconds: float) -> None:
+        """The far end says that the exchange now on this link takes so many seconds (they add up)."""
+        self._links.setdefault(link, _Link()).cost += seconds
+
+    def declare_silence(self, link: str) -> None:
+        """The far end says that the exchange now on this link gets no answer."""
+        patience = self._links.setdefault(link, _Link()).patience
+        if patience is not None and not patience.expired():
+            patience.reschedule(asyncio.get_running_loop().time())
+
+    async def _ask(self, wire: _Link, ask: Callable[[], Awaitable[T]]) -> T:
+        try:
+            async with asyncio.timeout(WALL_GUARD_SECONDS) as wire.patience:
+                return await ask()
+        finally:
+            wire.patience = None
+
+    async def _occupy(self, wire: _Link, seconds: float) -> None:
+        wire.cost = 0.0
+        wire.free_at = self._now + seconds
+        await self.sleep_until(wire.free_at)
+
+    async def _take_part(self, turn: _Waiter, work: Coroutine[Any, Any, T]) -> T:
+        await turn
+        return await work
+
+    def _ended(self, work: Coroutine[Any, Any, Any], task: asyncio.Task[Any]) -> None:
+        work.close()  # it never began if the task was cancelled before its first turn
+        turn = self._waiting.pop(task, None)
+        if turn is None:
+            self._awake -= 1
+        else:
+            turn.awake = True  # cancelled before its first line: drop it from the queue
+        for waiter in self._joiners.pop(task):
+            if not waiter.awake:  # else it was cancelled while it waited
+                self._enqueue(waiter, self._now)
+        self._hand_over()
+
+    async def _until_ended(self, task: asyncio.Task[Any]) -> None:
+        if (joiners := self._joiners.get(task)) is None:
+            if task.done():
+                return
+            raise ValueError(f"{task.get_name()} was not spawned by this clock")
+        waiter = _Waiter(asyncio.current_task(), f"the end of {task.get_name()}", self._wake)
+        joiners.append(waiter)
+        self._waiting[waiter.task] = waiter
+        await self._give_up_baton(waiter)
+
+    def _enqueue(self, waiter: _Waiter, when: float) -> None:
+        self._waiting[waiter.task] = waiter
+        heapq.heappush(self._queue, (when, next(self._sequence), waiter))
+
+    async def _give_up_baton(self, waiter: _Waiter) -> None:
+        self._awake -= 1
+        self._hand_over()
+        if waiter.awake:  # it came straight back: let signals and sockets have the loop for one turn
+            await asyncio.sleep(0)
+        await waiter
+
+    def _wake(self, waiter: _Waiter) -> None:
+        waiter.awake = True  # what is still in the queue for it is skipped
+        self._awake += 1
+        del self._waiting[waiter.task]
+
+    def _hand_over(self) -> None:
+        while self._queue and not self._awake:
+            when, _, waiter = heapq.heappop(self._queue)
+            if waiter.awake:
+                continue
+            self._wake(waiter)
+            self._now = max(self._now, when)
+            if waiter.to_cancel and waiter.task is not None:
+                waiter.task.cancel()
+            else:
+                waiter.set_result(None)
+        if self._waiting and not self._awake:
+            self._give_up_all()
+
+    def _give_up_all(self) -> None:
+        waiters = list(self._waiting.values())
+        names = [f"{_name(waiter.task)} waits for {waiter.reason}" for waiter in waiters]
+        for waiter in waiters:
+            self._wake(waiter)
+            waiter.set_exception(LockstepDeadlock(f"nobody can wake: {'; '.join(names)}"))
+
+
+def _name(task: asyncio.Task[Any] | None) -> str:
+    return "a task" if task is None else task.get_name()
