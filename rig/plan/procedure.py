@@ -4,9 +4,21 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from pydantic import Discriminator, Field, Tag, model_validator
+from pydantic import Field, model_validator
 
-from rig.plan.values import AnyQuantity, Duration, DurationOrRef, LimitRef, LimitText, Name, Strict, Text, YesNo
+from rig.plan.values import (
+    AnyLimit,
+    AnyQuantity,
+    Duration,
+    DurationOrRef,
+    Name,
+    Strict,
+    Text,
+    UnitCode,
+    YesNo,
+    chosen,
+    tag,
+)
 
 Verb = Literal["look", "pour", "weigh", "move-lead", "press", "measure", "confirm"]
 Drive = Literal["dead", "board drives", "bench feeds"]
@@ -15,6 +27,7 @@ Function = Literal[
     "DC volts", "AC volts", "DC amps", "AC amps", "resistance", "resistance four-wire", "diode", "continuity",
     "frequency", "temperature", "pressure", "power", "mass",
 ]  # fmt: skip
+FIGURES = ("highest", "lowest", "last", "mean", "slope")
 WORST = ("stopped", "no reading", "fail", "conditional fail", "not evaluated", "conditional pass", "pass", "not run")
 VerdictWord = Literal[
     "stopped", "no reading", "fail", "conditional fail", "not evaluated", "conditional pass", "pass", "not run"
@@ -25,17 +38,17 @@ class When(Strict):
     """A condition on an earlier step's verdict."""
 
     step: Name
-    was: list[VerdictWord] = Field(min_length=1)
+    was: tuple[VerdictWord, ...] = Field(min_length=1)
 
 
 class Step(Strict):
     """What every kind of step has."""
 
     step: Name
-    minutes: Annotated[float, Field(ge=0, le=24 * 60)] = 0.1
+    minutes: Annotated[float, Field(strict=True, ge=0, le=24 * 60)] = 0.1
     caution: Text | None = None
-    needs: list[Name] = []  # steps that must have passed
-    after: list[Name] = []  # steps that must have been carried out
+    needs: tuple[Name, ...] = ()  # steps that must have passed
+    after: tuple[Name, ...] = ()  # steps that must have been carried out
     when: When | None = None
     after_bad: AfterBad = "carry on"
 
@@ -43,7 +56,7 @@ class Step(Strict):
 class Judged(Step):
     """A step with a reading: it has a limit, or says why it has none."""
 
-    limit: LimitText | LimitRef | None = None
+    limit: AnyLimit | None = None
     no_limit: Text | None = None
 
     @model_validator(mode="after")
@@ -56,13 +69,41 @@ class Judged(Step):
 class NumberAnswer(Strict):
     """A number with a unit, read by a person."""
 
-    number_in: Annotated[str, Field(max_length=20)]
+    number_in: UnitCode
 
 
 class ChoiceAnswer(Strict):
     """One of a few words."""
 
-    one_of: list[Text] = Field(min_length=2, max_length=12)
+    one_of: tuple[Text, ...] = Field(min_length=2, max_length=12)
+
+
+def _answer(value: Any) -> str | None:
+    if isinstance(value, (NumberAnswer, ChoiceAnswer)):
+        return type(value).__name__
+    if isinstance(value, str):
+        return "word"
+    if not isinstance(value, dict):
+        return None
+    return "NumberAnswer" if "number-in" in value else "ChoiceAnswer" if "one-of" in value else None
+
+
+Answer = Annotated[
+    Annotated[Literal["done", "yes or no", "text"], tag("word")]
+    | Annotated[ChoiceAnswer, tag("ChoiceAnswer")]
+    | Annotated[NumberAnswer, tag("NumberAnswer")],
+    chosen(_answer, "expected done, yes or no, text, {one-of: [ANSWERS]} or {number-in: UNIT}"),
+]
+
+
+def _expect(value: Any) -> str | None:
+    return "word" if isinstance(value, str) else "list" if isinstance(value, (list, tuple)) else None
+
+
+Expect = Annotated[
+    Annotated[YesNo, tag("word")] | Annotated[tuple[Text, ...], tag("list")],
+    chosen(_expect, "expected yes, no, or a list of the answers that are good"),
+]
 
 
 class Ask(Step):
@@ -71,9 +112,9 @@ class Ask(Step):
     ask: Text
     verb: Verb
     thing: Name
-    answer: Literal["done", "yes or no", "text"] | ChoiceAnswer | NumberAnswer
-    expect: YesNo | list[Text] | None = None
-    limit: LimitText | LimitRef | None = None
+    answer: Answer
+    expect: Expect | None = None
+    limit: AnyLimit | None = None
     no_limit: Text | None = None
     standard_uncertainty: AnyQuantity | None = None
 
@@ -87,7 +128,7 @@ class Ask(Step):
         if self.answer == "yes or no" and self.expect not in ("yes", "no"):
             raise ValueError("a yes-or-no question needs expect: yes or expect: no")
         if isinstance(self.answer, ChoiceAnswer):
-            wanted = self.expect if isinstance(self.expect, list) else []
+            wanted = self.expect if isinstance(self.expect, tuple) else ()
             unknown = [w for w in wanted if w not in self.answer.one_of]
             if not wanted or unknown:
                 raise ValueError("a choice needs expect: a list of the answers that are good, each from one-of")
@@ -99,8 +140,16 @@ class Ask(Step):
 class Switching(Strict):
     """Outputs to turn on and off; off comes first."""
 
-    turn_off: list[Name] = []
-    turn_on: list[Name] = []
+    turn_off: tuple[Name, ...] = ()
+    turn_on: tuple[Name, ...] = ()
+
+    @model_validator(mode="after")
+    def _something(self) -> Switching:
+        if not self.turn_off and not self.turn_on:
+            raise ValueError("expected turn-on, turn-off or both, each with at least one output")
+        if both := sorted({*self.turn_off} & {*self.turn_on}):
+            raise ValueError(f"{both[0]} is both turned off and turned on; use two steps")
+        return self
 
 
 class Switch(Step):
@@ -121,9 +170,9 @@ class Measure(Judged):
     measure: Function
     at: Name
     range: AnyQuantity | None = None
-    average: Annotated[int, Field(ge=1, le=100)] = 1
+    average: Annotated[int, Field(strict=True, ge=1, le=100)] = 1
     settle: Duration | None = None
-    energize: list[Name] = []  # on for this step only
+    energize: tuple[Name, ...] = ()  # on for this step only
     over_range: Literal["no reading", "open circuit"] = "no reading"
 
 
@@ -156,20 +205,20 @@ class OutputEdge(Strict):
 
 
 def _edge(value: Any) -> str | None:
+    if isinstance(value, (InputEdge, OutputEdge, QuantityEdge)):
+        return type(value).__name__
     if not isinstance(value, dict):
-        return getattr(value, "edge_kind", None)
-    for key in ("input", "quantity", "output"):
-        if key in value:
-            return key
-    return None
+        return None
+    words = {"input": "InputEdge", "quantity": "QuantityEdge", "output": "OutputEdge"}
+    return next((edge for word, edge in words.items() if word in value), None)
 
 
 Edge = Annotated[
-    Annotated[InputEdge, Tag("input")] | Annotated[QuantityEdge, Tag("quantity")] | Annotated[OutputEdge, Tag("output")],
-    Discriminator(
-        _edge,
-        custom_error_type="edge",
-        custom_error_message="expected {input: NAME, is: STATE}, {output: NAME, is: on} or {quantity: NAME, reaches: VALUE}",
+    Annotated[InputEdge, tag("InputEdge")]
+    | Annotated[QuantityEdge, tag("QuantityEdge")]
+    | Annotated[OutputEdge, tag("OutputEdge")],
+    chosen(
+        _edge, "expected {input: NAME, is: STATE}, {output: NAME, is: on or off} or {quantity: NAME, reaches: VALUE}"
     ),
 ]
 
@@ -194,22 +243,20 @@ class StartByPerson(Strict):
 class StartBySwitch(Strict):
     """What the rig switches while the timing already watches."""
 
-    turn_on: list[Name] = Field(min_length=1)
+    turn_on: tuple[Name, ...] = Field(min_length=1)
 
 
 def _start(value: Any) -> str | None:
+    if isinstance(value, (StartByPerson, StartBySwitch)):
+        return type(value).__name__
     if not isinstance(value, dict):
         return None
-    return "switch" if "turn-on" in value else "person" if "ask" in value else None
+    return "StartBySwitch" if "turn-on" in value else "StartByPerson" if "ask" in value else None
 
 
 Start = Annotated[
-    Annotated[StartByPerson, Tag("person")] | Annotated[StartBySwitch, Tag("switch")],
-    Discriminator(
-        _start,
-        custom_error_type="start",
-        custom_error_message="expected {ask: QUESTION, verb: VERB, thing: NAME} or {turn-on: [OUTPUTS]}",
-    ),
+    Annotated[StartByPerson, tag("StartByPerson")] | Annotated[StartBySwitch, tag("StartBySwitch")],
+    chosen(_start, "expected {ask: QUESTION, verb: VERB, thing: NAME} or {turn-on: [OUTPUTS]}"),
 ]
 
 
@@ -219,17 +266,34 @@ class Time(Judged):
     time: Timing
     every: Duration
     start: Start | None = None
-    meanwhile: list[MeanwhileStep] = []
+    meanwhile: tuple[MeanwhileStep, ...] = ()
 
 
 class Record(Judged):
     """Record a trace of bench quantities; ``judge: highest of NAME``."""
 
-    record: list[Name] = Field(min_length=1, max_length=8)
+    record: tuple[Name, ...] = Field(min_length=1, max_length=8)
     every: Duration
     for_: DurationOrRef | None = None
-    energize: list[Name] = []
-    judge: Annotated[str, Field(pattern=r"^(highest|lowest|last|mean|slope) of [a-z][a-z0-9-]*$")]
+    energize: tuple[Name, ...] = ()
+    judge: Text
+
+    @model_validator(mode="after")
+    def _judges_what_it_records(self) -> Record:
+        figure, of, name = self.judge.partition(" of ")
+        if not of or figure not in FIGURES or name not in self.record:
+            raise ValueError(f"expected judge: {', '.join(FIGURES)} of one of its quantities, found {self.judge!r}")
+        return self
+
+    @property
+    def figure(self) -> str:
+        """Which figure of the trace is judged: one of ``FIGURES``."""
+        return self.judge.partition(" of ")[0]
+
+    @property
+    def judged(self) -> str:
+        """The quantity whose trace is judged."""
+        return self.judge.partition(" of ")[2]
 
 
 class Waveform(Judged):
@@ -238,7 +302,7 @@ class Waveform(Judged):
     waveform: Name
     interval: Duration
     for_: Duration
-    energize: list[Name] = []
+    energize: tuple[Name, ...] = ()
     judge: Literal["dip", "highest", "last"]
 
 
@@ -246,14 +310,14 @@ class Compute(Judged):
     """Arithmetic on earlier readings, with units."""
 
     compute: Annotated[str, Field(min_length=1, max_length=300)]
-    in_: Annotated[str, Field(max_length=20)]
+    in_: UnitCode
 
 
 class Repeating(Strict):
     """Steps to do several times; every time is kept."""
 
-    times: Annotated[int, Field(ge=2, le=50)]
-    steps: list[InnerStep] = Field(min_length=1)
+    times: Annotated[int, Field(strict=True, ge=2, le=50)]
+    steps: tuple[InnerStep, ...] = Field(min_length=1)
 
 
 class Repeat(Step):
@@ -267,44 +331,40 @@ KINDS = ("ask", "switch", "settle", "measure", "time", "record", "waveform", "co
 
 def _kind(value: Any) -> str | None:
     if isinstance(value, Step):
-        return type(value).__name__.lower()
+        return type(value).__name__
     if not isinstance(value, dict):
         return None
     # 'settle' is also an option of a measurement, so the others are looked for first
     order = ("ask", "switch", "measure", "time", "record", "waveform", "compute", "repeat", "settle")
-    return next((k for k in order if k in value), None)
+    return next((k.capitalize() for k in order if k in value), None)
 
-
-_KIND_ERROR: dict[str, Any] = {
-    "custom_error_type": "kind",
-    "custom_error_message": f"a step says what it does with one of: {', '.join(KINDS)}",
-}
 
 MeanwhileStep = Annotated[
-    Annotated[Measure, Tag("measure")] | Annotated[Record, Tag("record")], Discriminator(_kind, **_KIND_ERROR)
+    Annotated[Measure, tag("Measure")] | Annotated[Record, tag("Record")],
+    chosen(_kind, "a step under meanwhile says what it does with measure or record"),
 ]
 InnerStep = Annotated[
-    Annotated[Ask, Tag("ask")]
-    | Annotated[Switch, Tag("switch")]
-    | Annotated[Settle, Tag("settle")]
-    | Annotated[Measure, Tag("measure")]
-    | Annotated[Time, Tag("time")]
-    | Annotated[Record, Tag("record")]
-    | Annotated[Waveform, Tag("waveform")]
-    | Annotated[Compute, Tag("compute")],
-    Discriminator(_kind, **_KIND_ERROR),
+    Annotated[Ask, tag("Ask")]
+    | Annotated[Switch, tag("Switch")]
+    | Annotated[Settle, tag("Settle")]
+    | Annotated[Measure, tag("Measure")]
+    | Annotated[Time, tag("Time")]
+    | Annotated[Record, tag("Record")]
+    | Annotated[Waveform, tag("Waveform")]
+    | Annotated[Compute, tag("Compute")],
+    chosen(_kind, f"a step that is repeated says what it does with one of: {', '.join(KINDS[:-1])}"),
 ]
 AnyStep = Annotated[
-    Annotated[Ask, Tag("ask")]
-    | Annotated[Switch, Tag("switch")]
-    | Annotated[Settle, Tag("settle")]
-    | Annotated[Measure, Tag("measure")]
-    | Annotated[Time, Tag("time")]
-    | Annotated[Record, Tag("record")]
-    | Annotated[Waveform, Tag("waveform")]
-    | Annotated[Compute, Tag("compute")]
-    | Annotated[Repeat, Tag("repeat")],
-    Discriminator(_kind, **_KIND_ERROR),
+    Annotated[Ask, tag("Ask")]
+    | Annotated[Switch, tag("Switch")]
+    | Annotated[Settle, tag("Settle")]
+    | Annotated[Measure, tag("Measure")]
+    | Annotated[Time, tag("Time")]
+    | Annotated[Record, tag("Record")]
+    | Annotated[Waveform, tag("Waveform")]
+    | Annotated[Compute, tag("Compute")]
+    | Annotated[Repeat, tag("Repeat")],
+    chosen(_kind, f"a step says what it does with one of: {', '.join(KINDS)}"),
 ]
 
 
@@ -314,12 +374,12 @@ class Stage(Strict):
     stage: Name
     title: Text
     drive: Drive
-    cautions: list[Text] = []
-    needs: list[Name] = []
-    after: list[Name] = []
-    make_ready: list[AnyStep] = []
-    steps: list[AnyStep] = Field(min_length=1)
-    make_safe: list[AnyStep] = []
+    cautions: tuple[Text, ...] = ()
+    needs: tuple[Name, ...] = ()
+    after: tuple[Name, ...] = ()
+    make_ready: tuple[AnyStep, ...] = ()
+    steps: tuple[AnyStep, ...] = Field(min_length=1)
+    make_safe: tuple[AnyStep, ...] = ()
 
     def all_steps(self) -> list[Any]:
         """Every step in the order of work, repeats not unrolled."""
@@ -334,7 +394,7 @@ class Procedure(Strict):
     revision: Text
     needs_unit: YesNo = "yes"
     as_found: Name | None = None
-    stages: list[Stage] = Field(min_length=1)
+    stages: tuple[Stage, ...] = Field(min_length=1)
 
 
 Time.model_rebuild()

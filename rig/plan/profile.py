@@ -20,7 +20,9 @@ def _fact(value: Any) -> Quantity | str:
 
 
 Fact = Annotated[
-    Quantity | str, BeforeValidator(_fact), Field(json_schema_extra={"type": ["string", "number"], "examples": ["230 V"]})
+    Quantity | str,
+    BeforeValidator(_fact),
+    Field(json_schema_extra={"type": ["string", "number"], "examples": ["230 V"]}),
 ]
 
 

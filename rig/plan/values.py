@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Discriminator, Field, Tag, model_validator
 
 from rig.quantities import Quantity, convert, parse, unit
 
@@ -21,6 +22,28 @@ class Strict(BaseModel):
     )
 
 
+TAG = "\x1f"  # files cannot hold this character, so a tag in an error's path is never taken for a key
+
+
+def tag(name: str) -> Tag:
+    """The mark of one member of a union."""
+    return Tag(TAG + name)
+
+
+def chosen(choose: Callable[[Any], str | None], expected: str) -> Discriminator:
+    """Tells the members of a union apart by what was written; ``expected`` is said where nothing fits.
+
+    Each union in a file is told apart this way, so that a fault is about what the author meant and not about
+    every form that it could have had.
+    """
+
+    def tagged(value: Any) -> str | None:
+        found = choose(value)
+        return None if found is None else TAG + found
+
+    return Discriminator(tagged, custom_error_type="expected", custom_error_message=expected)
+
+
 def _quantity(value: Any) -> Quantity:
     if isinstance(value, Quantity):
         return value
@@ -29,7 +52,11 @@ def _quantity(value: Any) -> Quantity:
     return parse(str(value))
 
 
-_QUANTITY_SCHEMA: dict[str, Any] = {"type": ["string", "number"], "examples": ["24 V"], "description": "a number with a unit"}
+_QUANTITY_SCHEMA: dict[str, Any] = {
+    "type": ["string", "number"],
+    "examples": ["24 V"],
+    "description": "a number with a unit",
+}
 
 AnyQuantity = Annotated[Quantity, BeforeValidator(_quantity), Field(json_schema_extra=_QUANTITY_SCHEMA)]
 
@@ -85,6 +112,7 @@ DurationOrRef = Annotated[
     Quantity | ProfileRef, BeforeValidator(_duration_or_ref), Field(json_schema_extra={"type": ["string", "number"]})
 ]
 
+UnitCode = Annotated[str, Field(max_length=20), AfterValidator(lambda word: unit(word).code)]
 Name = Annotated[str, Field(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$", max_length=60)]
 Text = Annotated[str, Field(min_length=1, max_length=2000)]
 
@@ -113,6 +141,8 @@ class LimitText(Strict):
             paired = self.within is None and self.minus is not None and self.plus is not None
             if bounds or not (paired or (self.within is not None and len(tolerance) == 1)):
                 raise ValueError("with nominal, expected either within alone, or both minus and plus")
+            if self.nominal.unit == "Cel" and any(t.unit == "%" for t in tolerance):
+                raise ValueError("a share of a temperature in Cel means nothing; give the tolerance in K")
             for t in tolerance:
                 if t.value < 0:
                     raise ValueError(f"a tolerance is not negative, found {t}")
@@ -138,7 +168,8 @@ class LimitText(Strict):
             return low, high
         middle = self.nominal.canonical()
         down, up = (self.within, self.within) if self.within is not None else (self.minus, self.plus)
-        assert down is not None and up is not None
+        assert down is not None
+        assert up is not None
         return middle.value - _span(down, middle), middle.value + _span(up, middle)
 
 
@@ -157,5 +188,18 @@ class LimitRef(Strict):
 
     profile: Name
 
+
+def _limit(value: Any) -> str | None:
+    if isinstance(value, (LimitText, LimitRef)):
+        return type(value).__name__
+    if not isinstance(value, dict):
+        return None
+    return "LimitRef" if "profile" in value else "LimitText"
+
+
+AnyLimit = Annotated[
+    Annotated[LimitText, tag("LimitText")] | Annotated[LimitRef, tag("LimitRef")],
+    chosen(_limit, "expected {at-least: VALUE, at-most: VALUE, source: WHO SAYS SO} or {profile: NAME OF A LIMIT}"),
+]
 
 YesNo = Literal["yes", "no"]

@@ -2,14 +2,25 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import AfterValidator, Field
 
 from rig.plan.procedure import Function
 from rig.plan.values import AnyQuantity, Duration, Name, Strict, Text, of
 
-Channel = Annotated[int, Field(ge=0, le=65535)]
+Channel = Annotated[int, Field(strict=True, ge=0, le=65535)]
+
+
+def _date(text: str) -> str:
+    try:
+        return date.fromisoformat(text).isoformat()
+    except ValueError as error:
+        raise ValueError(f"expected a date such as 2027-06-30, found {text!r}") from error
+
+
+Date = Annotated[str, Field(max_length=20), AfterValidator(_date)]
 Electrical = Literal["nothing", "mains", "heater", "bench feed"]
 
 
@@ -35,11 +46,11 @@ class InstrumentSpec(Strict):
 
     driver: Name
     link: Name
-    device: Annotated[int, Field(ge=0, le=247)] | None = None
-    channels: Annotated[int, Field(ge=1, le=2000)] | None = None
+    device: Annotated[int, Field(strict=True, ge=0, le=247)] | None = None
+    channels: Annotated[int, Field(strict=True, ge=1, le=2000)] | None = None
     serial: Text
-    calibrated_until: Annotated[str, Field(pattern=r"^\d{4}-\d{2}-\d{2}$")] | None = None
-    accuracy: list[Accuracy] = []
+    calibrated_until: Date | None = None
+    accuracy: tuple[Accuracy, ...] = ()
 
 
 class OutputSpec(Strict):
@@ -70,8 +81,8 @@ class QuantitySpec(Strict):
     instrument: Name
     channel: Channel
     measures: Function
-    raw: Annotated[list[int], Field(min_length=2, max_length=2)]
-    means: Annotated[list[AnyQuantity], Field(min_length=2, max_length=2)]
+    raw: tuple[Annotated[int, Field(strict=True, ge=-32768, le=65535)], ...] = Field(min_length=2, max_length=2)
+    means: tuple[AnyQuantity, ...] = Field(min_length=2, max_length=2)
     accuracy: AnyQuantity  # half width, taken as rectangular
     for_: Text
 
@@ -91,11 +102,11 @@ class TestPoint(Strict):
     meter: Name
     bus: Name
     select: Select
-    measures: list[Function] = Field(min_length=1)
+    measures: tuple[Function, ...] = Field(min_length=1)
     shunt: AnyQuantity | None = None
     shunt_accuracy: of("share", least=0, most=100) | None = None  # type: ignore[valid-type]
     on: Text
-    needs_on: list[Name] = []
+    needs_on: tuple[Name, ...] = ()
     for_: Text
 
 
@@ -104,13 +115,13 @@ class Bench(Strict):
 
     bench: Name
     title: Text
-    simulated: bool
+    simulated: Annotated[bool, Field(strict=True)]
     station: Name | None = None
-    speed: Annotated[float, Field(gt=0, le=1000)] = 1.0
+    speed: Annotated[float, Field(strict=True, gt=0, le=1000)] = 1.0
     links: dict[Name, Link]
     instruments: dict[Name, InstrumentSpec]
-    outputs: dict[Name, OutputSpec] = {}
-    inputs: dict[Name, InputSpec] = {}
-    quantities: dict[Name, QuantitySpec] = {}
-    test_points: dict[Name, TestPoint] = {}
-    all_off_order: list[Name] = []
+    outputs: dict[Name, OutputSpec] = Field(default_factory=dict)
+    inputs: dict[Name, InputSpec] = Field(default_factory=dict)
+    quantities: dict[Name, QuantitySpec] = Field(default_factory=dict)
+    test_points: dict[Name, TestPoint] = Field(default_factory=dict)
+    all_off_order: tuple[Name, ...] = ()

@@ -1,0 +1,379 @@
+"""Small arithmetic with units, for ``compute:`` steps: parsed by hand, never evaluated as a program.
+
+    sum     := product (("+" | "-") product)*
+    product := signed (("*" | "/") signed)*
+    signed  := "-" signed | power
+    power   := atom ("**" ["-"] WHOLE)?
+    atom    := NUMBER [UNIT] | NAME | GROUP.FACT | FUNCTION "(" sum ("," sum)* ")" | "(" sum ")"
+
+Names are in kebab-case, so a minus between two names needs a space on both sides. All values are in SI base units;
+a point on the Celsius scale counts in kelvin.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from itertools import pairwise
+
+from rig.plan.visible import visible
+from rig.quantities import NONE, UNITS, Dimension, Quantity, unit
+
+MAX_LENGTH = 300
+MAX_DEPTH = 20
+MAX_EXPONENT = 6
+
+# Water at 20 Cel and 101.325 kPa: 998.207 kg/m3 by the CIPM's formula (Tanaka et al., Metrologia 38 (2001) 301-309),
+# rounded; air in the water and 5 K either way change it by 0.1 %.
+CONSTANTS: dict[str, Quantity] = {"water.density": Quantity(998.2, "kg/m3")}
+
+_KELVIN, _OHM = unit("K").dimension, unit("Ohm").dimension
+_TOKEN = re.compile(
+    r"(?P<number>\d+(?:\.\d*)?(?:[eE][+-]?\d+)?|\.\d+(?:[eE][+-]?\d+)?)"
+    r"|(?P<name>[a-z][a-z0-9]*(?:-[a-z0-9]+)*(?:\.[a-z][a-z0-9]*(?:-[a-z0-9]+)*)?)"
+    r"|(?P<sign>\*\*|[-+*/(),])"
+)
+# Longest first, so that "kPa/min" is not taken for "kPa"; a unit ends where no letter or digit goes on.
+_SPELLINGS = sorted((w for u in UNITS if u.code != "1" for w in (u.code, *u.spellings)), key=len, reverse=True)
+_UNIT = re.compile(rf"\s*(?P<unit>{'|'.join(map(re.escape, _SPELLINGS))})(?![\w(]|\s*\()")
+
+
+class FormulaError(ValueError):
+    """A formula that cannot be read, does not fit in its dimensions, or has no value. ``column`` counts from 1."""
+
+    def __init__(self, message: str, column: int) -> None:
+        super().__init__(message)
+        self.column = column
+
+
+@dataclass(frozen=True)
+class _Number:
+    value: float  # SI
+    dimension: Dimension
+    column: int
+
+
+@dataclass(frozen=True)
+class _Name:
+    name: str
+    column: int
+
+
+@dataclass(frozen=True)
+class _Call:
+    """A function or an operator; operators are functions that are written between their arguments."""
+
+    function: str
+    arguments: tuple[_Part, ...]
+    column: int
+    exponent: int = 0
+
+
+_Part = _Number | _Name | _Call
+
+
+@dataclass(frozen=True)
+class Formula:
+    """A formula that was read; ``names`` are the steps and profile facts that it needs, in order of appearance."""
+
+    text: str
+    names: tuple[str, ...]
+    _root: _Part
+
+    def dimension(self, dimensions: Mapping[str, Dimension]) -> Dimension:
+        """Its dimension, given those of its names. Raises FormulaError where they do not fit."""
+        return _dimension(self._root, dimensions)
+
+    def si(self, values_si: Mapping[str, float]) -> float:
+        """Its value in SI base units, given those of its names. Raises FormulaError where there is none."""
+        return _value(self._root, values_si)
+
+    def column(self, name: str) -> int:
+        """Where a name first stands, from 1."""
+        return next(c for n, c in _names(self._root) if n == name)
+
+
+def parse(text: str) -> Formula:
+    """Read a formula. Raises FormulaError."""
+    if len(text) > MAX_LENGTH:
+        raise FormulaError(f"a formula of more than {MAX_LENGTH} characters", MAX_LENGTH)
+    reader = _Reader(_tokens(text))
+    root = reader.sum(0)
+    reader.end()
+    names = dict.fromkeys(name for name, _ in _names(root) if name not in CONSTANTS)
+    return Formula(text, tuple(names), root)
+
+
+def split_hint(name: str, known: Mapping[str, object] | set[str]) -> str:
+    """Where an unknown name would make known ones if a minus stood in it: what to write instead, else nothing."""
+    words = name.split("-")
+    for cut in range(1, len(words)):
+        left, right = "-".join(words[:cut]), "-".join(words[cut:])
+        if left in known and (right in known or right.isdigit()):
+            return f"; if a minus is meant, put spaces round it: '{left} - {right}'"
+    return ""
+
+
+def _names(part: _Part) -> list[tuple[str, int]]:
+    if isinstance(part, _Name):
+        return [(part.name, part.column)]
+    if isinstance(part, _Call):
+        return [found for argument in part.arguments for found in _names(argument)]
+    return []
+
+
+@dataclass(frozen=True)
+class _Token:
+    kind: str
+    text: str
+    column: int
+    value: Quantity | None = None
+
+
+def _tokens(text: str) -> list[_Token]:
+    tokens: list[_Token] = []
+    at = 0
+    while True:
+        at += len(text) - at - len(text[at:].lstrip())
+        if at >= len(text):
+            return [*tokens, _Token("end", "the end", len(text) + 1)]
+        match = _TOKEN.match(text, at)
+        if match is None:
+            raise FormulaError(f"'{visible(text[at])}' has no meaning in a formula", at + 1)
+        column, kind, word = at + 1, str(match.lastgroup), match.group()
+        at = match.end()
+        value = None
+        if kind == "number":
+            value, at = _number(text, word, at)
+        tokens.append(_Token(kind, word, column, value))
+
+
+def _number(text: str, word: str, at: int) -> tuple[Quantity, int]:
+    """The number with the unit that may follow it, and where that ends."""
+    match = _UNIT.match(text, at)
+    value = Quantity(float(word), unit(match.group("unit")).code if match else "1")
+    at = match.end() if match else at
+    if not math.isfinite(value.si):
+        raise FormulaError(f"{visible(word, 20)} is too large", at)
+    rest = re.match(r"\s*([^\W\d_]\S*)", text[at:])
+    if rest:
+        raise FormulaError(f"'{visible(rest.group(1), 20)}' is not a unit", at + rest.start(1) + 1)
+    return value, at
+
+
+class _Reader:
+    """Recursive descent; ``depth`` is capped, so that no text can exhaust the stack."""
+
+    def __init__(self, tokens: list[_Token]) -> None:
+        self._tokens = tokens
+        self._at = 0
+
+    @property
+    def _next(self) -> _Token:
+        return self._tokens[self._at]
+
+    def _take(self) -> _Token:
+        token = self._next
+        self._at += 1
+        return token
+
+    def _takes(self, *signs: str) -> _Token | None:
+        return self._take() if self._next.kind == "sign" and self._next.text in signs else None
+
+    def _expect(self, sign: str) -> None:
+        if self._takes(sign) is None:
+            raise FormulaError(f"expected '{sign}', found {self._shown()}", self._next.column)
+
+    def _shown(self) -> str:
+        return self._next.text if self._next.kind == "end" else f"'{self._next.text}'"
+
+    def end(self) -> None:
+        if self._next.kind != "end":
+            raise FormulaError(f"expected an operator such as * or /, found {self._shown()}", self._next.column)
+
+    def sum(self, depth: int) -> _Part:
+        if depth > MAX_DEPTH:
+            raise FormulaError(f"brackets and signs nested more than {MAX_DEPTH} deep", self._next.column)
+        left = self._product(depth)
+        while sign := self._takes("+", "-"):
+            left = _Call(sign.text, (left, self._product(depth)), sign.column)
+        return left
+
+    def _product(self, depth: int) -> _Part:
+        left = self._signed(depth)
+        while sign := self._takes("*", "/"):
+            left = _Call(sign.text, (left, self._signed(depth)), sign.column)
+        return left
+
+    def _signed(self, depth: int) -> _Part:
+        sign = self._takes("-")
+        if sign is None:
+            return self._power(depth)
+        if depth > MAX_DEPTH:
+            raise FormulaError(f"brackets and signs nested more than {MAX_DEPTH} deep", sign.column)
+        return _Call("negative", (self._signed(depth + 1),), sign.column)
+
+    def _power(self, depth: int) -> _Part:
+        base = self._atom(depth)
+        sign = self._takes("**")
+        if sign is None:
+            return base
+        minus = self._takes("-")
+        token = self._take()
+        if token.kind != "number" or not token.text.isdigit() or token.value is None or token.value.unit != "1":
+            raise FormulaError("expected a whole number without a unit after **", token.column)
+        if int(token.text) > MAX_EXPONENT:
+            raise FormulaError(f"an exponent of more than {MAX_EXPONENT}", token.column)
+        exponent = -int(token.text) if minus else int(token.text)
+        return _Call("**", (base,), sign.column, exponent)
+
+    def _atom(self, depth: int) -> _Part:
+        token = self._next
+        if token.kind == "number" and token.value is not None:
+            self._take()
+            return _Number(token.value.si, unit(token.value.unit).dimension, token.column)
+        if token.kind == "name":
+            self._take()
+            return self._call(token, depth) if self._takes("(") else _name(token)
+        if self._takes("("):
+            inside = self.sum(depth + 1)
+            self._expect(")")
+            return inside
+        raise FormulaError(f"expected a number, a name or '(', found {self._shown()}", token.column)
+
+    def _call(self, name: _Token, depth: int) -> _Part:
+        if name.text not in FUNCTIONS:
+            raise FormulaError(
+                f"no function is called '{visible(name.text, 40)}'; known: {', '.join(FUNCTIONS)}", name.column
+            )
+        arguments = [self.sum(depth + 1)]
+        while self._takes(","):
+            arguments.append(self.sum(depth + 1))
+        self._expect(")")
+        least, most = FUNCTIONS[name.text]
+        if not least <= len(arguments) <= most:
+            wanted = str(least) if least == most else f"{least} to {most}"
+            raise FormulaError(f"{name.text} takes {wanted} values, found {len(arguments)}", name.column)
+        return _Call(name.text, tuple(arguments), name.column)
+
+
+def _name(token: _Token) -> _Part:
+    constant = CONSTANTS.get(token.text)
+    if constant is not None:
+        return _Number(constant.si, unit(constant.unit).dimension, token.column)
+    return _Name(token.text, token.column)
+
+
+# What may be called, with the least and the largest number of values.
+FUNCTIONS: dict[str, tuple[int, int]] = {
+    "copper-at-20": (2, 2),
+    "sqrt": (1, 1),
+    "abs": (1, 1),
+    "min": (2, 8),
+    "max": (2, 8),
+}
+
+
+def _dimension(part: _Part, known: Mapping[str, Dimension]) -> Dimension:
+    if isinstance(part, _Number):
+        return part.dimension
+    if isinstance(part, _Name):
+        if part.name not in known:
+            raise FormulaError(f"unknown name '{part.name}'{split_hint(part.name, known)}", part.column)
+        return known[part.name]
+    dims = [_dimension(argument, known) for argument in part.arguments]
+    match part.function:
+        case "*":
+            return _combined(dims[0], dims[1], 1)
+        case "/":
+            return _combined(dims[0], dims[1], -1)
+        case "**":
+            return _combined(NONE, dims[0], part.exponent)
+        case "sqrt":
+            if any(exponent % 2 for exponent in dims[0]):
+                raise FormulaError(f"no square root of {shown(dims[0])}", part.column)
+            kg, m, s, a, k = (exponent // 2 for exponent in dims[0])
+            return (kg, m, s, a, k)
+        case "copper-at-20":
+            if dims != [_OHM, _KELVIN]:
+                what = f"{shown(dims[0])} and {shown(dims[1])}"
+                raise FormulaError(f"copper-at-20 takes a resistance and a temperature, found {what}", part.column)
+            return _OHM
+        case _:  # + - negative abs min max
+            for first, other in pairwise(dims):
+                if first != other:
+                    message = f"{shown(first)} and {shown(other)} do not go together in '{part.function}'"
+                    raise FormulaError(message, part.column)
+            return dims[0]
+
+
+def _combined(a: Dimension, b: Dimension, times: int) -> Dimension:
+    kg, m, s, ampere, k = (x + times * y for x, y in zip(a, b, strict=True))
+    return (kg, m, s, ampere, k)
+
+
+def shown(dimension: Dimension) -> str:
+    """A dimension for a person: the quantities that have it, or its exponents."""
+    if dimension == NONE:
+        return "a number"
+    names = dict.fromkeys(u.quantity for u in UNITS if u.dimension == dimension)
+    if names:
+        return "a " + " or ".join(names)
+    parts = [f"{u}{e if e != 1 else ''}" for u, e in zip(("kg", "m", "s", "A", "K"), dimension, strict=True) if e]
+    return "something in " + ".".join(parts)
+
+
+_PLAIN: dict[str, Callable[..., float]] = {"abs": abs, "min": min, "max": max}
+
+
+def _value(part: _Part, known: Mapping[str, float]) -> float:
+    if isinstance(part, _Number):
+        return part.value
+    if isinstance(part, _Name):
+        if part.name not in known:
+            raise FormulaError(f"there is no value of '{part.name}'", part.column)
+        return known[part.name]
+    values = [_value(argument, known) for argument in part.arguments]
+    try:
+        result = _apply(part, values)
+    except ZeroDivisionError as error:
+        raise FormulaError("division by zero", part.column) from error
+    except OverflowError as error:
+        raise FormulaError("the result is too large", part.column) from error
+    if not math.isfinite(result):
+        raise FormulaError("the result is not a finite number", part.column)
+    return result
+
+
+def _apply(part: _Call, values: list[float]) -> float:
+    match part.function:
+        case "+":
+            return values[0] + values[1]
+        case "-":
+            return values[0] - values[1]
+        case "*":
+            return values[0] * values[1]
+        case "/":
+            return values[0] / values[1]
+        case "**":
+            return float(values[0] ** part.exponent)
+        case "negative":
+            return -values[0]
+        case "sqrt":
+            if values[0] < 0:
+                raise FormulaError("no square root of a negative value", part.column)
+            return math.sqrt(values[0])
+        case "copper-at-20":
+            return _copper_at_20(values[0], values[1], part.column)
+        case name:
+            return float(_PLAIN[name](*values))
+
+
+def _copper_at_20(ohms: float, kelvin: float, column: int) -> float:
+    """The resistance that a copper winding would have at 20 Cel (IEC 60034-1, 8.6.2: k = 235 for copper)."""
+    celsius = kelvin - 273.15
+    if celsius <= -235.0:
+        raise FormulaError("copper-at-20 holds above -235 Cel only", column)
+    return ohms * (235.0 + 20.0) / (235.0 + celsius)

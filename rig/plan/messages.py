@@ -1,0 +1,137 @@
+"""What the models object to, in plain sentences: what is wrong, what was expected, the nearest valid word."""
+
+from __future__ import annotations
+
+import difflib
+import re
+import types
+import typing
+from collections.abc import Iterable
+from collections.abc import Sequence as Several
+from typing import Annotated, Any, get_args, get_origin
+
+from pydantic import Tag
+
+from rig.plan.source import Mapping, Node, Scalar, Sequence
+from rig.plan.values import TAG, Strict
+from rig.plan.visible import visible
+
+NOT_UNDERSTOOD = "this is not understood here"  # what no test has ever seen said
+
+
+def nearest(word: str, known: Iterable[str]) -> str:
+    """``"; nearest is 'x'"``, or nothing where nothing is near."""
+    near = difflib.get_close_matches(word[:100], list(known), n=1, cutoff=0.5)
+    return f"; nearest is '{near[0]}'" if near else ""
+
+
+def listed(words: Iterable[str], most: int = 16) -> str:
+    """A few words as a list; cut off where there are many."""
+    all_words = list(words)
+    return ", ".join(all_words[:most]) + (", …" if len(all_words) > most else "")
+
+
+def found(node: Node | None) -> str:
+    """What stands there, short enough for a message."""
+    if isinstance(node, Mapping):
+        return "a mapping (key: value)"
+    if isinstance(node, Sequence):
+        return "a list"
+    if node is None or node.value is None:
+        return "nothing"
+    return f"'{visible(node.text, 40)}'" if isinstance(node.value, str) else visible(node.text, 40)
+
+
+def sentence(
+    kind: str, context: dict[str, Any], said: str, loc: Several[str | int], model: type[Strict], node: Node
+) -> str:
+    """The sentence for one error of pydantic: its type, context, own message and path, and what stands there."""
+    if kind == "missing":
+        return f"the key '{loc[-1]}' is missing"
+    if kind == "extra_forbidden":
+        key, known = str(loc[-1]), _keys(_at(model, loc[:-1]))
+        return f"unknown key '{visible(key, 40)}'{nearest(key, known)}; expected {listed(known, 30)}"
+    if kind == "value_error":
+        return visible(context["error"], 600)
+    if kind == "expected":  # our own unions, see values.chosen
+        return f"{said}, found {found(node)}"
+    if kind == "literal_error":
+        words = re.findall(r"'([^']*)'", context["expected"])
+        word = node.text if isinstance(node, Scalar) else ""
+        return (
+            f"expected {'one of ' if len(words) > 1 else ''}{listed(words)}; found {found(node)}{nearest(word, words)}"
+        )
+    if kind == "string_pattern_mismatch":
+        return f"expected a name of small letters, digits and single hyphens, such as fill-time; found {found(node)}"
+    return _shape(kind, context, node)
+
+
+def _shape(kind: str, context: dict[str, Any], node: Node) -> str:
+    here = found(node)
+    if kind == "string_type":
+        quotes = "; put it in quotes" if isinstance(node, Scalar) else ""
+        return f"expected text, found {here}{quotes}"
+    if kind == "string_too_short":
+        return "expected some text, found none"
+    if kind == "string_too_long":
+        return f"the text is longer than {context['max_length']} characters"
+    if kind == "too_short":
+        return f"expected at least {context['min_length']} in this list, found {context['actual_length']}"
+    if kind == "too_long":
+        return f"expected at most {context['max_length']} in this list, found more"
+    if kind in _BOUNDS:
+        return f"expected a number {_BOUNDS[kind]} {next(iter(context.values())):g}, found {here}"
+    return f"expected {_SHAPES[kind]}, found {here}" if kind in _SHAPES else NOT_UNDERSTOOD
+
+
+_BOUNDS = {
+    "greater_than": "above",
+    "greater_than_equal": "not less than",
+    "less_than": "below",
+    "less_than_equal": "not more than",
+}
+_SHAPES = {
+    "int_type": "a whole number",
+    "float_type": "a number",
+    "bool_type": "true or false",
+    "tuple_type": "a list such as [a, b]",
+    "dict_type": "a mapping such as {name: value}",
+    "model_type": "a mapping (key: value)",
+}
+
+
+def _at(model: Any, loc: Several[str | int]) -> Any:
+    """The type that stands at a path of pydantic's, tags included; None where the path leads nowhere."""
+    here = model
+    for part in loc:
+        here = _step(here, part)
+    return here
+
+
+def _step(here: Any, part: str | int) -> Any:
+    origin = get_origin(here)
+    if origin is Annotated:
+        return _step(get_args(here)[0], part)
+    if origin in (typing.Union, types.UnionType):
+        members = [m for m in get_args(here) if m is not type(None)]
+        if isinstance(part, str) and part.startswith(TAG):
+            tagged = [m for m in members if Tag(part) in get_args(m)]
+            if tagged:
+                return tagged[0]
+        return _step(members[0], part) if len(members) == 1 else None
+    if origin is tuple:
+        return get_args(here)[0]
+    if origin is dict:
+        return get_args(here)[1]
+    if isinstance(here, type) and issubclass(here, Strict):
+        return next((f.annotation for f in here.model_fields.values() if f.alias == part), None)
+    return None
+
+
+def _keys(here: Any) -> list[str]:
+    """The keys that a mapping of that type takes."""
+    while get_origin(here) is Annotated or get_origin(here) in (typing.Union, types.UnionType):
+        here = get_args(here)[0]
+    if isinstance(here, type) and issubclass(here, Strict):
+        return [f.alias for f in here.model_fields.values() if f.alias]
+    return []
