@@ -1,0 +1,116 @@
+"""Events to JSON and back, exactly: what comes back equals what went in.
+
+The stored form is that of :func:`rig.events.as_dict` with the class under ``event``, and with two things that
+it leaves out: the unit in which a limit's author thinks, and the order of the parts of an uncertainty.
+"""
+
+from __future__ import annotations
+
+import json
+import types
+from dataclasses import MISSING, fields, is_dataclass
+from enum import Enum
+from functools import cache
+from typing import Any, TypeVar, Union, get_args, get_origin, get_type_hints
+
+from rig import events
+from rig.events import Event, RunRecord, StepEnded, as_dict
+
+E = TypeVar("E", bound=Event)
+
+KINDS: dict[str, type[Event]] = {
+    name: cls
+    for name, cls in vars(events).items()
+    if isinstance(cls, type) and issubclass(cls, Event) and cls is not Event
+}
+
+
+def canonical(value: Any) -> str:
+    """Compact JSON with sorted keys. Raises ValueError for a number that is not finite."""
+    return json.dumps(value, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
+
+
+def encode(event: Event) -> dict[str, Any]:
+    """The event as plain JSON values, with nothing left out."""
+    flat = as_dict(event)
+    plain = {"event": type(event).__name__} | {f.name: flat[f.name] for f in fields(event)}
+    if isinstance(event, StepEnded):
+        result, stored = event.result, plain["result"]
+        if result.limit is not None:
+            stored["limit"]["shown_in"] = result.limit.shown_in
+        if result.reading is not None:
+            stored["reading"]["parts"] = [list(part) for part in result.reading.parts]
+    return plain
+
+
+def decode(plain: Any) -> Event:
+    """The event that :func:`encode` wrote. Raises ValueError for anything else."""
+    if not isinstance(plain, dict) or str(plain.get("event")) not in KINDS:
+        raise ValueError(f"not an event: {str(plain)[:80]}")
+    found: Event = _build(KINDS[plain["event"]], {k: v for k, v in plain.items() if k != "event"})
+    return found
+
+
+def normal(event: E) -> E:
+    """The event as it will come back from the store: whole numbers in places of floats become floats."""
+    back = decode(json.loads(canonical(encode(event))))
+    assert isinstance(back, type(event))
+    return back
+
+
+def normal_record(record: RunRecord) -> RunRecord:
+    """The record as it will be when it comes back from the store."""
+    steps = tuple(normal(StepEnded(step.ended, step)).result for step in record.steps)
+    return RunRecord(normal(record.started), steps, normal(record.ended))
+
+
+@cache
+def _hints(cls: type) -> dict[str, Any]:
+    return get_type_hints(cls)
+
+
+def _build(hint: Any, value: Any) -> Any:
+    """``value``, which is plain JSON, as the type that ``hint`` names."""
+    origin = get_origin(hint)
+    if origin in (Union, types.UnionType):
+        return _optional(hint, value)
+    if origin is tuple:
+        return _tuple(get_args(hint), value)
+    if is_dataclass(hint) and isinstance(hint, type):
+        return _dataclass(hint, value)
+    if isinstance(hint, type) and issubclass(hint, Enum):
+        return hint(value)
+    if hint is float and type(value) in (int, float):
+        return float(value)
+    if isinstance(hint, type) and type(value) is hint:
+        return value
+    raise ValueError(f"expected {hint}, found {value!r}")
+
+
+def _optional(hint: Any, value: Any) -> Any:
+    inner = [a for a in get_args(hint) if a is not type(None)]
+    if value is None and len(inner) < len(get_args(hint)):
+        return None
+    if len(inner) != 1:
+        raise ValueError(f"no rule for {hint}")
+    return _build(inner[0], value)
+
+
+def _tuple(parts: tuple[Any, ...], value: Any) -> tuple[Any, ...]:
+    if not isinstance(value, list):
+        raise ValueError(f"expected a list, found {value!r}")
+    if len(parts) == 2 and parts[1] is Ellipsis:
+        return tuple(_build(parts[0], v) for v in value)
+    return tuple(_build(p, v) for p, v in zip(parts, value, strict=True))
+
+
+def _dataclass(cls: type, value: Any) -> Any:
+    if not isinstance(value, dict):
+        raise ValueError(f"expected the fields of {cls.__name__}, found {value!r}")
+    hints = _hints(cls)
+    known = fields(cls)
+    unknown = set(value) - {f.name for f in known}
+    missing = {f.name for f in known if f.default is MISSING and f.default_factory is MISSING} - set(value)
+    if unknown or missing:
+        raise ValueError(f"{cls.__name__}: unknown {sorted(unknown)}, missing {sorted(missing)}")
+    return cls(**{name: _build(hints[name], v) for name, v in value.items()})

@@ -1,0 +1,61 @@
+"""What can go wrong with the store, in two lines for a person."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from sqlalchemy.exc import DBAPIError, SQLAlchemyError
+
+from rig.errors import RecordError
+
+_OTHER = "Keep a copy of the file, then try another store with --store sqlite:///PATH."
+_HELD = "another program holds the records locked"
+_LET_GO = "Close what else has them open, then do it again."
+_SHUT = "the records cannot be opened"
+_RIGHTS = "Look whether the folder exists and you may write to it and to the file."
+
+# by the beginning of SQLite's own name of the error
+_KNOWN: dict[str, tuple[str, str]] = {
+    "SQLITE_FULL": ("the disk is full", "Free some space on it, then do it again."),
+    "SQLITE_BUSY": (_HELD, _LET_GO),
+    "SQLITE_LOCKED": (_HELD, _LET_GO),
+    "SQLITE_READONLY": ("the records may only be read", _RIGHTS),
+    "SQLITE_CANTOPEN": (_SHUT, _RIGHTS),
+    "SQLITE_PERM": (_SHUT, _RIGHTS),
+    "SQLITE_NOTADB": (
+        "the file is not a store of records",
+        "Name another store with --store sqlite:///PATH.",
+    ),
+    "SQLITE_CORRUPT": ("the records are damaged", "Put the file aside as it is and restore a copy."),
+    "SQLITE_IOERR": (
+        "the disk refuses to read or write",
+        "Check the disk; put a copy of the file on another.",
+    ),
+    "SQLITE_CONSTRAINT": ("the store refuses an entry that does not fit what it holds", _OTHER),
+}
+
+
+def record_error(fault: BaseException, place: str) -> RecordError:
+    """The fault as one of ours; ``place`` is the file that it is about."""
+    cause = fault.orig if isinstance(fault, DBAPIError) and fault.orig is not None else fault
+    code = getattr(cause, "sqlite_errorname", "") or ""
+    for beginning, (what, do) in _KNOWN.items():
+        if code.startswith(beginning):
+            return RecordError(f"{what} ({cause})", do, place)
+    if isinstance(cause, OSError):
+        return RecordError(f"{_SHUT} ({cause.strerror or cause})", _RIGHTS, place)
+    if isinstance(cause, ValueError):
+        return RecordError(f"an entry cannot be kept or read ({cause})", _OTHER, place)
+    first = (str(cause).splitlines() or [""])[0]
+    return RecordError(f"the store failed ({type(cause).__name__}: {first})", _OTHER, place)
+
+
+@contextmanager
+def guarded(place: str) -> Iterator[None]:
+    """Turns what the libraries below raise into RecordError."""
+    try:
+        yield
+    except (SQLAlchemyError, sqlite3.Error, sqlite3.Warning, OSError, ValueError) as fault:
+        raise record_error(fault, place) from fault

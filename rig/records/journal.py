@@ -1,0 +1,142 @@
+"""The journal of one run, in the store."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import sqlalchemy as sa
+
+from rig.events import AllOff, Answered, Event, OutputIntended, RunEnded, RunStarted, Sampled, StepEnded
+from rig.records import schema
+from rig.records.chain import BEGINNING, link
+from rig.records.codec import canonical, encode
+from rig.records.faults import guarded
+
+
+def commits(event: Event) -> bool:
+    """Whether the event must be safe on disk before anything else happens; others go with the next one."""
+    if isinstance(event, OutputIntended):
+        return event.on  # nothing is waited for before switching off
+    return isinstance(event, RunStarted | Answered | StepEnded | AllOff | RunEnded)
+
+
+class StoreJournal:
+    """Adds the events of one run.
+
+    After a RecordError it keeps what it could not write, and tries again with the next that must be safe.
+    """
+
+    def __init__(self, engine: sa.Engine, place: str, run: str) -> None:
+        self._engine = engine
+        self._place = place
+        self._run = run
+        self._pending: list[Event] = []
+        self._connection: sa.Connection | None = None
+        self._seq = 0
+        self._head = BEGINNING
+
+    def record(self, event: Event) -> None:
+        """Keep one event; durable on return when :func:`commits` says so. Raises RecordError."""
+        if isinstance(event, Sampled):
+            return  # for showing only; what is judged is in the step's result
+        self._pending.append(event)
+        if commits(event):
+            self._flush()
+        if isinstance(event, RunEnded):
+            self.close()
+
+    def close(self) -> None:
+        """Let go of the file."""
+        if self._connection is not None:
+            self._connection.close()
+            self._connection = None
+
+    def _flush(self) -> None:
+        try:
+            with guarded(self._place):
+                connection = self._connection or self._connect()
+                with connection.begin():
+                    seq, head = self._write(connection)
+        except BaseException:
+            self.close()  # whether the last commit reached the disk is found out when it is opened again
+            raise
+        self._seq, self._head = seq, head
+        self._pending.clear()
+
+    def _connect(self) -> sa.Connection:
+        """Open the file, and see how far the run has come there."""
+        connection = self._connection = self._engine.connect().execution_options(writes=True)
+        e = schema.events.c
+        with connection.begin():
+            last = connection.execute(
+                sa.select(e.seq, e.hash).where(e.run == self._run).order_by(e.seq.desc()).limit(1)
+            ).first()
+        if last is not None:
+            self._catch_up(last.seq, last.hash)
+        return connection
+
+    def _catch_up(self, last: int, hash_there: str) -> None:
+        """Drop what did reach the disk although the commit seemed to fail.
+
+        Raises ValueError when what is there does not come from this journal.
+        """
+        seq, head, done = self._seq, self._head, 0
+        while seq <= last and done < len(self._pending):
+            head = link(self._run, seq, head, encode(self._pending[done]))
+            seq, done = seq + 1, done + 1
+        if seq != last + 1 or head != hash_there:
+            raise ValueError(f"run {self._run} is being written by another program")
+        self._seq, self._head = seq, head
+        del self._pending[:done]
+
+    def _write(self, connection: sa.Connection) -> tuple[int, str]:
+        seq, head = self._seq, self._head
+        for event in self._pending:
+            plain = encode(event)
+            previous, head = head, link(self._run, seq, head, plain)
+            if isinstance(event, RunStarted):
+                self._write_start(connection, event)
+            connection.execute(
+                sa.insert(schema.events).values(
+                    run=self._run, seq=seq, kind=plain["event"], at=event.at, body=canonical(plain),
+                    previous=previous, hash=head,
+                )
+            )  # fmt: skip
+            if isinstance(event, StepEnded):
+                found = reading_row(event)
+                connection.execute(sa.insert(schema.readings).values(run=self._run, seq=seq, **found))
+            seq += 1
+        return seq, head
+
+    def _write_start(self, connection: sa.Connection, event: RunStarted) -> None:
+        if event.run != self._run:
+            raise ValueError(f"the journal of run {self._run} was given the beginning of {event.run}")
+        if event.job:
+            seen = sa.select(schema.jobs.c.job).where(schema.jobs.c.job == event.job)
+            if connection.execute(seen).first() is None:
+                connection.execute(sa.insert(schema.jobs).values(job=event.job, first_run=event.run))
+        connection.execute(sa.insert(schema.runs).values(**run_row(event)))
+
+
+def run_row(event: RunStarted) -> dict[str, Any]:
+    """The columns by which a run is found."""
+    names = ("run", "procedure", "revision", "unit", "serial", "bench", "simulated", "by", "utc")
+    return {"job": event.job or None} | {name: getattr(event, name) for name in names}
+
+
+def reading_row(event: StepEnded) -> dict[str, Any]:
+    """The columns by which a step's result is found."""
+    result, reading = event.result, event.result.reading
+    row: dict[str, Any] = {"step": result.name, "attempt": result.attempt, "verdict": str(result.verdict)}
+    for name in ("value", "unit", "u", "bound"):
+        row[name] = None if reading is None else getattr(reading, name)
+    return row
+
+
+def body_of(text: str) -> dict[str, Any]:
+    """A stored body as plain JSON values. Raises ValueError."""
+    plain = json.loads(text)
+    if not isinstance(plain, dict):
+        raise ValueError(f"not an event: {text[:80]}")
+    return plain

@@ -1,0 +1,234 @@
+"""What the records say."""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import sqlalchemy as sa
+
+from rig.errors import InputError
+from rig.events import (
+    AllOff,
+    Event,
+    OutputConfirmed,
+    OutputIntended,
+    RunEnded,
+    RunRecord,
+    RunStarted,
+    StepEnded,
+    StepStarted,
+    Traced,
+)
+from rig.limits import Verdict
+from rig.records import schema
+from rig.records.chain import BEGINNING, link
+from rig.records.codec import canonical, decode
+from rig.records.journal import body_of, reading_row, run_row
+from rig.run.journal import record_of
+
+SHORTEST = 8  # characters of an id that are always shown: one minute of UUIDv7's time
+
+
+@dataclass(frozen=True)
+class RunLine:
+    """One run in a list. ``verdict`` is None when it has no end on record; ``known`` says how far it came."""
+
+    run: str
+    short: str  # as much of the id as is unique in the store
+    utc: str
+    procedure: str
+    unit: str
+    serial: str
+    bench: str
+    job: str | None
+    by: str
+    simulated: bool
+    verdict: Verdict | None
+    reason: str | None
+    known: str
+
+    @property
+    def interrupted(self) -> bool:
+        return self.verdict is None
+
+
+@dataclass(frozen=True)
+class StoredRun:
+    """A run as it was read back. An interrupted one has an end that was put together from what is known."""
+
+    record: RunRecord
+    events: tuple[Event, ...]
+    interrupted: bool
+
+
+@dataclass(frozen=True)
+class Checked:
+    """What :func:`verify` found; ``head`` is the last hash.
+
+    A chain cannot show that its tail was cut off, unless the run's end is in it (``ended``).
+    """
+
+    run: str
+    events: int
+    head: str
+    ended: bool
+    problems: tuple[str, ...]
+
+
+def _bare(run: str) -> str:
+    return run.strip().lower().replace("-", "")
+
+
+def find(connection: sa.Connection, wanted: str) -> str:
+    """The whole id that begins with ``wanted``. Raises InputError when there is none, or more than one."""
+    begin = _bare(wanted)
+    ids = connection.execute(sa.select(schema.runs.c.run).order_by(schema.runs.c.run)).scalars().all()
+    found = [run for run in ids if _bare(run).startswith(begin)] if begin else []
+    if len(found) == 1:
+        return str(found[0])
+    if not found:
+        raise InputError(f"no run on record has an id that begins with {wanted!r}", "'rig runs' lists them.")
+    some = ", ".join(found[:3]) + (", …" if len(found) > 3 else "")
+    what = f"{len(found)} runs have an id that begins with {wanted!r}: {some}"
+    raise InputError(what, "Give more of the id.")
+
+
+def events_of(connection: sa.Connection, run: str, but: type[Event] | None = None) -> tuple[Event, ...]:
+    """All events of a run, in order, ``but`` those of one kind; ``run`` is the whole id."""
+    e = schema.events.c
+    left_out = "" if but is None else but.__name__
+    query = sa.select(e.body).where(e.run == run, e.kind != left_out).order_by(e.seq)
+    rows = connection.execute(query).scalars()
+    return tuple(decode(body_of(body)) for body in rows)
+
+
+def stored_run(connection: sa.Connection, wanted: str) -> StoredRun:
+    """A whole run from its events."""
+    events = events_of(connection, find(connection, wanted))
+    if any(isinstance(e, RunEnded) for e in events):
+        return StoredRun(record_of(events), events, interrupted=False)
+    return StoredRun(record_of([*events, _cut_off(events)]), events, interrupted=True)
+
+
+def _cut_off(events: Sequence[Event]) -> RunEnded:
+    """The end of a run that has none on record. What is not known of it is not claimed.
+
+    ``all_off`` is only true when nothing was meant to be switched on after everything was confirmed off.
+    """
+    off = False
+    for event in events:
+        if isinstance(event, AllOff):
+            off = event.confirmed
+        elif isinstance(event, OutputIntended | OutputConfirmed) and event.on:
+            off = False
+    last = max((e.at for e in events), default=0.0)
+    reason = f"interrupted: no end is on record; {_last_known(events)}"
+    return RunEnded(last, Verdict.STOPPED, reason, off, seconds=last, wall_seconds=0.0)
+
+
+def _last_known(events: Sequence[Event]) -> str:
+    for event in reversed(events):
+        if isinstance(event, AllOff):
+            return "the last that is known: everything was switched off"
+        if isinstance(event, StepEnded):
+            return f"the last that is known: step {event.result.name} ended"
+        if isinstance(event, StepStarted):
+            return f"the last that is known: step {event.step} had begun"
+        if isinstance(event, OutputIntended) and event.on:
+            return f"the last that is known: output {event.output} was to be switched on"
+        if isinstance(event, RunStarted):
+            return "the last that is known: it had begun"
+    return "nothing is known"
+
+
+def list_runs(connection: sa.Connection, serial: str | None, limit: int) -> tuple[RunLine, ...]:
+    """The latest runs, the newest first."""
+    r = schema.runs.c
+    query = sa.select(schema.runs).order_by(r.run.desc()).limit(limit)
+    if serial is not None:
+        query = query.where(r.serial == serial)
+    ids = connection.execute(sa.select(r.run).order_by(r.run)).scalars().all()
+    return tuple(_line(connection, row, ids) for row in connection.execute(query).all())
+
+
+def _line(connection: sa.Connection, row: sa.Row[Any], ids: Sequence[str]) -> RunLine:
+    e = schema.events.c
+    body = connection.execute(sa.select(e.body).where(e.run == row.run, e.kind == RunEnded.__name__)).scalar()
+    ended = decode(body_of(body)) if body is not None else None
+    known = "" if ended is not None else _last_known(events_of(connection, row.run, but=Traced))
+    return RunLine(
+        run=row.run,
+        short=_short(row.run, ids),
+        utc=row.utc,
+        procedure=row.procedure,
+        unit=row.unit,
+        serial=row.serial,
+        bench=row.bench,
+        job=row.job,
+        by=row.by,
+        simulated=row.simulated,
+        verdict=ended.verdict if isinstance(ended, RunEnded) else None,
+        reason=ended.reason if isinstance(ended, RunEnded) else None,
+        known=known,
+    )
+
+
+def _short(run: str, ids: Sequence[str]) -> str:
+    """As much of an id as tells it from its neighbours in the sorted ``ids``."""
+    here = bisect_left(ids, run)
+    others = [ids[n] for n in (here - 1, here + 1) if 0 <= n < len(ids)]
+    length = SHORTEST
+    while length < len(run) and any(o[:length] == run[:length] for o in others):
+        length += 1
+    return run[:length]
+
+
+def verify(connection: sa.Connection, wanted: str) -> Checked:
+    """Recompute the chain of hashes and compare the columns with the events."""
+    run = find(connection, wanted)
+    e = schema.events.c
+    problems: list[str] = []
+    head, ended = BEGINNING, False
+    rows = connection.execute(sa.select(schema.events).where(e.run == run).order_by(e.seq)).all()
+    for expected, row in enumerate(rows):
+        problems += [f"event {expected}: {p}" for p in _event_problems(connection, row, expected, head)]
+        head, ended = row.hash, ended or row.kind == RunEnded.__name__
+    if not rows:
+        problems.append("no event is on record")
+    listed = sa.select(sa.func.count()).select_from(schema.readings).where(schema.readings.c.run == run)
+    if connection.execute(listed).scalar_one() != sum(row.kind == StepEnded.__name__ for row in rows):
+        problems.append("the list of readings has another number of steps than ended")
+    return Checked(run, len(rows), head, ended, tuple(problems))
+
+
+def _event_problems(connection: sa.Connection, row: sa.Row[Any], expected: int, head: str) -> list[str]:
+    found = []
+    if row.seq != expected:
+        found.append(f"its number is {row.seq}: an event is missing")
+    if row.previous != head:
+        found.append("it does not name the hash of the event before it")
+    try:
+        plain = body_of(row.body)
+        event = decode(plain)
+    except ValueError as fault:
+        return [*found, f"it cannot be read ({fault})"]
+    if canonical(plain) != row.body or link(row.run, row.seq, row.previous, plain) != row.hash:
+        found.append("its hash does not fit what it says")
+    if (row.kind, row.at) != (plain["event"], event.at):
+        found.append("its columns do not say what it says")
+    if isinstance(event, RunStarted) and not _same(connection, schema.runs, {"run": row.run}, run_row(event)):
+        found.append("the list of runs does not say what it says")
+    if isinstance(event, StepEnded):
+        key = {"run": row.run, "seq": row.seq}
+        if not _same(connection, schema.readings, key, key | reading_row(event)):
+            found.append("the list of readings does not say what it says")
+    return found
+
+
+def _same(connection: sa.Connection, table: sa.Table, key: dict[str, Any], wanted: dict[str, Any]) -> bool:
+    query = sa.select(table).where(*(table.c[name] == value for name, value in key.items()))
+    row = connection.execute(query).mappings().first()
+    return row is not None and dict(row) == wanted

@@ -1,0 +1,190 @@
+"""The append-only store: one SQLite file, to which a run's journal adds events."""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from types import TracebackType
+from typing import TYPE_CHECKING, Any
+
+import sqlalchemy as sa
+
+from rig.errors import InputError, RecordError
+from rig.records import schema
+from rig.records.faults import guarded
+from rig.records.journal import StoreJournal
+
+if TYPE_CHECKING:
+    from rig.events import Event, RunRecord
+    from rig.records.read import Checked, RunLine, StoredRun
+
+# Longer than a commit of another program on the same file, shorter than the heartbeat that the watching
+# process waits for: a journal that waits holds up the control loop.
+BUSY_SECONDS = 2.0
+FILE_NAME = "records.sqlite"
+PRAGMAS = ("journal_mode = WAL", "synchronous = FULL", "foreign_keys = ON", "recursive_triggers = ON")
+
+
+def default_path() -> Path:
+    """The records of this bench: in ``RIG_HOME`` if set, else in the platform's folder of user data."""
+    home = os.environ.get("RIG_HOME")
+    if home:
+        return Path(home).expanduser() / FILE_NAME
+    import platformdirs
+
+    return platformdirs.user_data_path("refurb-rig", appauthor=False) / FILE_NAME
+
+
+def path_of(url: str | None) -> Path:
+    """The file that a store's URL means; None is the default. Raises InputError for other kinds of store."""
+    if url is None:
+        return default_path()
+    try:
+        parsed = sa.make_url(url)
+    except sa.exc.ArgumentError:
+        do = "Write sqlite:///PATH, with one more stroke for an absolute path: sqlite:////srv/records.sqlite."
+        raise InputError(f"cannot read {url!r} as the URL of a store", do, "--store") from None
+    kind = parsed.get_backend_name()
+    if kind == "postgresql":
+        do = "A bench keeps its records in SQLite (sqlite:///PATH); gathering them in PostgreSQL comes later."
+        raise InputError("PostgreSQL is not yet a place to run against", do, "--store")
+    if kind != "sqlite":
+        raise InputError(f"no such kind of store: {kind}", "Write sqlite:///PATH.", "--store")
+    if not parsed.database or parsed.database == ":memory:":
+        raise InputError("records are kept in a file", "Write sqlite:///PATH.", "--store")
+    return Path(parsed.database)
+
+
+class Store:
+    """The records of one bench. Open it with :meth:`open`; close it, or use it in a ``with``."""
+
+    def __init__(self, engine: sa.Engine, path: Path) -> None:
+        self.engine = engine
+        self.place = str(path)
+        self._journals: list[StoreJournal] = []
+
+    @classmethod
+    def open(
+        cls, url: str | None = None, *, must_exist: bool = False, busy_seconds: float = BUSY_SECONDS
+    ) -> Store:
+        """Open the store, and make it if there is none.
+
+        Raises RecordError, and InputError for a URL that is wrong or, with ``must_exist``, names no file.
+        """
+        path = path_of(url)
+        if must_exist and not path.exists():
+            raise InputError("no records are here yet", "Name another store with --store URL.", str(path))
+        with guarded(str(path)):
+            path.parent.mkdir(parents=True, exist_ok=True)
+            store = cls(_engine(path, busy_seconds), path)
+            try:
+                store._prepare()
+            except BaseException:
+                store.engine.dispose()
+                raise
+        return store
+
+    def journal(self, run: str) -> StoreJournal:
+        """Where the events of a new run go."""
+        journal = StoreJournal(self.engine, self.place, run)
+        self._journals.append(journal)
+        return journal
+
+    def read_run(self, run: str) -> RunRecord:
+        """A whole run from its events; ``run`` is its id, or as much of it as is unique."""
+        return self.stored_run(run).record
+
+    def stored_run(self, run: str) -> StoredRun:
+        """A whole run, and whether it was cut off."""
+        from rig.records.read import stored_run
+
+        with self._reading() as connection:
+            return stored_run(connection, run)
+
+    def events(self, run: str) -> tuple[Event, ...]:
+        """Everything on record of a run."""
+        from rig.records.read import events_of, find
+
+        with self._reading() as connection:
+            return events_of(connection, find(connection, run))
+
+    def list_runs(self, serial: str | None = None, limit: int = 20) -> tuple[RunLine, ...]:
+        """The latest runs, the newest first."""
+        from rig.records.read import list_runs
+
+        with self._reading() as connection:
+            return list_runs(connection, serial, limit)
+
+    def verify(self, run: str) -> Checked:
+        """Whether a run's chain of hashes holds, and the columns say what the events say."""
+        from rig.records.read import verify
+
+        with self._reading() as connection:
+            return verify(connection, run)
+
+    def close(self) -> None:
+        """Let go of the file."""
+        for journal in self._journals:
+            journal.close()
+        self.engine.dispose()
+
+    def __enter__(self) -> Store:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, fault: BaseException | None, at: TracebackType | None
+    ) -> None:
+        self.close()
+
+    @contextmanager
+    def _reading(self) -> Iterator[sa.Connection]:
+        with guarded(self.place), self.engine.connect() as connection:
+            yield connection
+
+    def _prepare(self) -> None:
+        with self.engine.connect() as connection:
+            found = self._version(connection)
+        if found is None:
+            with self.engine.connect() as connection, connection.execution_options(writes=True).begin():
+                found = self._version(connection)  # another program may have come first
+                if found is None:
+                    schema.tables.create_all(connection)
+                    connection.execute(sa.insert(schema.meta).values(name="schema", value=schema.VERSION))
+                    found = schema.VERSION
+        if found != schema.VERSION:
+            what = f"the records are of version {found}, this rig knows {schema.VERSION}"
+            do = "Use the version of rig that wrote them, or name another store with --store sqlite:///PATH."
+            raise RecordError(what, do, self.place)
+
+    def _version(self, connection: sa.Connection) -> str | None:
+        """The schema's version; None in an empty file."""
+        names = sa.inspect(connection).get_table_names()
+        if not names:
+            return None
+        if schema.meta.name not in names:
+            do = "Name another store with --store sqlite:///PATH."
+            raise RecordError("the file is a database, but not one of records", do, self.place)
+        query = sa.select(schema.meta.c.value).where(schema.meta.c.name == "schema")
+        return str(connection.execute(query).scalar_one())
+
+
+def _engine(path: Path, busy_seconds: float) -> sa.Engine:
+    """An engine whose transactions are SQLite's own: the driver's guesses about BEGIN are switched off."""
+    url = sa.URL.create("sqlite", database=str(path))
+    engine = sa.create_engine(url, connect_args={"check_same_thread": False, "timeout": busy_seconds})
+
+    @sa.event.listens_for(engine, "connect")
+    def _connected(connection: sqlite3.Connection, _: Any) -> None:
+        connection.isolation_level = None
+        for pragma in PRAGMAS:
+            connection.execute(f"PRAGMA {pragma}")
+
+    @sa.event.listens_for(engine, "begin")
+    def _begins(connection: sa.Connection) -> None:
+        writes = connection.get_execution_options().get("writes", False)
+        connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+    return engine

@@ -1,0 +1,19 @@
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from rig.records.store import Store
+
+
+@pytest.fixture
+def url(tmp_path: Path) -> str:
+    return f"sqlite:///{tmp_path / 'records.sqlite'}"
+
+
+@pytest.fixture
+def store(url: str) -> Iterator[Store]:
+    with Store.open(url) as opened:
+        yield opened
