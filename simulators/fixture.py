@@ -1,0 +1,185 @@
+"""The wiring between instruments and unit: which coil moves which contact, what each input and channel reads.
+
+Modbus device ids, as the bench's wiring table has them: 1 and 4 relay boards, 2 inputs, 3 analog module.
+"""
+
+from collections import deque
+
+from simulators.names import UnknownName
+from simulators.unit.unit import Unit
+
+RELAYS, INPUTS, ANALOG, SELECTORS = 1, 2, 3, 4
+CHANNELS = 24
+ANALOG_CHANNELS = 12
+MAINS, HEATER_ENABLE, TO_BENCH, FEED, BUS_DC, BUS_AC, DUMMY, OHMS_BUS, VOLTS_BUS = 0, 1, 2, 3, 6, 7, 9, 15, 16
+MIRRORS = {MAINS: 0, HEATER_ENABLE: 1, TO_BENCH: 2, FEED: 3, BUS_DC: 6, BUS_AC: 7, OHMS_BUS: 8, VOLTS_BUS: 9}
+HARD_STOPPED = (MAINS, FEED)  # what the emergency stop opens by wire, whatever the coils are told
+FILL_DRIVE_VOLTS = 10.0  # at the board's output, above which the sense input counts it as on
+# Meter paths on the selector board: channel to test point, by bus.
+VOLTS_POINTS = {0: "fill-supply", 2: "heater-terminals", 4: "fill-current", 5: "bus-volts"}
+OHMS_POINTS = {
+    8: "fill-coil",
+    9: "heater",
+    10: "cut-out",
+    11: "chassis-reference",
+    12: "fill-lead",
+    14: "probe",
+    17: "reference-short",
+    18: "reference-100",
+}
+NEVER_LIVE = ("reference-short", "reference-100")
+DRY_DEPTH = 0.003  # m of water under which a powered heater is an abuse
+
+
+class Fixture:
+    """Coils as driven, contacts as they stand. Writes the unit's connections; notes what must never happen."""
+
+    def __init__(self, unit: Unit, abuses: list[str]) -> None:
+        self._unit = unit
+        self._abuses = abuses
+        self._coils = {RELAYS: [False] * CHANNELS, SELECTORS: [False] * CHANNELS}
+        self._contacts = {RELAYS: [False] * CHANNELS, SELECTORS: [False] * CHANNELS}
+        self._pending: deque[tuple[int, int, int, bool]] = deque()
+        self.stopped = False  # the emergency stop is pressed
+        self.lid_shut = False
+        self.changed = 0.0  # s, when a contact last moved
+
+    # ---- relays -------------------------------------------------------------------------------------------
+
+    def drive(self, board: int, channel: int, on: bool, tick: int) -> None:
+        """Coil on or off; its contacts follow at `tick`. Raises UnknownName."""
+        coils = self._board(self._coils, board)
+        if not 0 <= channel < CHANNELS:
+            raise UnknownName("relay channel", str(channel), [str(k) for k in range(CHANNELS)])
+        coils[channel] = on
+        self._pending.append((tick, board, channel, on))
+
+    def driven(self, board: int) -> list[bool]:
+        """A copy of the coils of `board`. Raises UnknownName."""
+        return list(self._board(self._coils, board))
+
+    def _board(self, boards: dict[int, list[bool]], board: int) -> list[bool]:
+        if board not in boards:
+            raise UnknownName("relay board", str(board), [str(one) for one in boards])
+        return boards[board]
+
+    def next_change(self) -> int | None:
+        """The tick at which the next contact moves."""
+        return self._pending[0][0] if self._pending else None
+
+    def follow(self, tick: int) -> None:
+        """Move the contacts that are due at `tick`."""
+        moved = False
+        while self._pending and self._pending[0][0] <= tick:
+            _, board, channel, on = self._pending.popleft()
+            self._contacts[board][channel] = on
+            moved = True
+        if moved:
+            self.changed = self._unit.now
+            self.connect()
+
+    def stop(self, pressed: bool) -> None:
+        """The emergency stop: opens mains and bench feed by wire."""
+        self.stopped = pressed
+        self.connect()
+
+    def closed(self, channel: int) -> bool:
+        """A contact of the first relay board as it stands, the emergency stop included."""
+        return self._contacts[RELAYS][channel] and not (self.stopped and channel in HARD_STOPPED)
+
+    def connect(self) -> None:
+        """Carry the contacts over to the unit."""
+        joined = self._unit.joined
+        joined.mains = self.closed(MAINS)
+        joined.heater_enable = self.closed(HEATER_ENABLE)
+        joined.to_bench = self.closed(TO_BENCH)
+        joined.bench_feed = self.closed(FEED)
+        joined.bench_volts = self.bus_volts_dc()
+        joined.dummy = self.closed(DUMMY)
+
+    # ---- the bench bus and the meter's path ---------------------------------------------------------------
+
+    def bus_volts_dc(self) -> float:
+        """DC behind the bench bus without load; two sources at once short each other out."""
+        return self._unit.model.place.bench_volts if self.closed(BUS_DC) and not self.closed(BUS_AC) else 0.0
+
+    def point(self, bus: int) -> list[str]:
+        """Test points that the closed selectors join to `bus` (OHMS_BUS or VOLTS_BUS), if that is closed."""
+        if not self.closed(bus):
+            return []
+        names = OHMS_POINTS if bus == OHMS_BUS else VOLTS_POINTS
+        return [name for channel, name in names.items() if self._contacts[SELECTORS][channel]]
+
+    def live(self, name: str) -> bool:
+        """The circuit of an ohms test point carries, or may carry, voltage now."""
+        if name in NEVER_LIVE:
+            return False
+        if self.closed(MAINS):
+            return True
+        fed = self.closed(FEED) and (self.closed(BUS_DC) or self.closed(BUS_AC))
+        return fed and name in ("fill-coil", "fill-lead")
+
+    # ---- what must never happen ---------------------------------------------------------------------------
+
+    def watch(self) -> None:
+        """Note abuses, each kind once."""
+        if self.closed(OHMS_BUS):
+            for name in self.point(OHMS_BUS):
+                if self.live(name):
+                    self.note(f"ohms on a live circuit: {name}")
+            if self.closed(VOLTS_BUS):
+                self.note("both meter buses")
+        if self.closed(BUS_DC) and self.closed(BUS_AC):
+            self.note("both bus feeds")
+        if self.closed(MAINS) and not self.lid_shut:
+            self.note("mains with the lid open")
+        if self._unit.watts > 0.0 and self._unit.depth < DRY_DEPTH:
+            self.note("heater dry")
+
+    def note(self, abuse: str) -> None:
+        """Add to the list unless it is there."""
+        if abuse not in self._abuses:
+            self._abuses.append(abuse)
+
+    # ---- inputs and channels ------------------------------------------------------------------------------
+
+    def inputs(self) -> list[bool]:
+        """All discrete inputs as they stand."""
+        unit = self._unit
+        state = [False] * CHANNELS
+        for coil, channel in MIRRORS.items():
+            state[channel] = self.closed(coil)
+        state[12] = not self.stopped
+        state[13] = self.lid_shut
+        state[15] = unit.door_shut
+        state[16] = unit.wet_ohm() < unit.model.electrics.bench_level_ohm
+        state[17] = unit.board_volts > FILL_DRIVE_VOLTS
+        state[18] = unit.joined.mains and unit.board.wants_heat
+        state[20] = unit.float_up
+        return state
+
+    def quantity(self, channel: int) -> float:
+        """True value of an analog channel. Raises UnknownName beyond the module's channels; spare ones read 0."""
+        unit = self._unit
+        match channel:
+            case 0:
+                return unit.reference.value
+            case 1 | 3:
+                return unit.model.place.ambient
+            case 2:
+                return unit.vent_line.value
+            case 4:
+                return unit.gas.pressure
+            case 5:
+                return unit.gas.gauge
+            case 6:
+                return unit.heater_amps()
+            case 7:
+                return unit.mains_volts
+            case 8:
+                return unit.scale.value
+            case 9:
+                return unit.supply_amps()
+            case 10 | 11:
+                return 0.0
+        raise UnknownName("analog channel", str(channel), [str(k) for k in range(ANALOG_CHANNELS)])

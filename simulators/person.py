@@ -1,0 +1,143 @@
+"""The person at the bench, simulated: looks, does, measures by hand, consistently with the unit as it is."""
+
+from collections.abc import Callable, Sequence
+from random import Random
+
+from simulators.fixture import Fixture
+from simulators.unit.unit import Unit
+
+Answer = bool | str | float | None
+
+# UCUM codes a number may be asked in, with what one of our own (first) units is in each.
+UNITS: dict[str, dict[str, float]] = {
+    "g": {"g": 1.0, "kg": 1e-3, "mg": 1e3, "mL": 1.0, "L": 1e-3},
+    "Ohm": {"Ohm": 1.0, "mOhm": 1e3, "kOhm": 1e-3, "MOhm": 1e-6},
+    "uS/cm": {"uS/cm": 1.0, "mS/cm": 1e-3, "mS/m": 0.1, "S/m": 1e-4},
+    "mm/m": {"mm/m": 1.0, "%": 0.1, "m/m": 1e-3},
+}
+PLAIN_SECONDS = 5.0  # for a thing without a duration of its own
+
+
+class Person:
+    """Does what a prompt asks. Each thing has a plausible duration; unknown things get the easy answer."""
+
+    def __init__(self, unit: Unit, fixture: Fixture, seed: int) -> None:
+        self._unit = unit
+        self._fixture = fixture
+        self._hand = Random(f"{seed}/person")
+        self._doings: dict[str, tuple[Callable[[], None], float]] = {
+            "break-out": (self._break_out, 150.0),
+            "leads-back": (self._leads_back, 150.0),
+            "door-shut": (self._shut, 20.0),
+            "start-button": (self._start, 1.0),
+            "jug-in-place": (self._jug, 40.0),
+            "emergency-stop": (lambda: fixture.stop(True), 0.5),
+            "emergency-stop-reset": (lambda: fixture.stop(False), 5.0),
+            "cut-out-reset": (self._reset_cut_out, 60.0),
+        }
+        self._sights: dict[str, tuple[Callable[[], bool], float]] = {
+            "decontamination-statement": (lambda: True, 60.0),
+            "untouched": (lambda: True, 15.0),
+            "rating-plate": (lambda: True, 30.0),
+            "reservoir": (self._between_marks, 15.0),
+            "rested-before-start": (lambda: "hot-restart" not in unit.present, 15.0),
+            "stop-findings": (lambda: True, 120.0),
+        }
+        self._numbers: dict[str, tuple[Callable[[], float], str, float]] = {
+            "tilt-at-owner": (self._tilt, "mm/m", 15.0),
+            "water-conductivity": (unit.conductivity, "uS/cm", 45.0),
+            "earth-bond": (lambda: unit.model.electrics.earth_bond, "Ohm", 120.0),
+            "insulation": (lambda: unit.model.electrics.insulation * 1e6, "Ohm", 90.0),
+            "chamber-water": (self._weigh, "g", 180.0),
+        }
+
+    def does(
+        self, verb: str, thing: str, kind: str, options: Sequence[str], unit: str
+    ) -> tuple[Answer, float]:
+        """The answer and the seconds it took; the deed itself is done at once. `verb` only colours the prompt."""
+        answer: Answer = None
+        seconds = PLAIN_SECONDS
+        known = True
+        if thing in self._doings:
+            deed, seconds = self._doings[thing]
+            deed()
+            answer = True
+        elif thing in self._sights:
+            sight, seconds = self._sights[thing]
+            answer = sight()
+        elif thing in self._numbers:
+            read, own, seconds = self._numbers[thing]
+            number = read()
+            factor = UNITS[own].get(unit)
+            answer = None if factor is None else number * factor
+        else:
+            known = False
+        seconds *= 0.9 + 0.2 * self._hand.random()
+        if not known or not _fits(answer, kind):
+            answer = _easy(kind, options)
+        return answer, seconds
+
+    # ---- doing --------------------------------------------------------------------------------------------
+
+    def _break_out(self) -> None:
+        self._unit.joined.heater_leads = False
+
+    def _leads_back(self) -> None:
+        self._unit.joined.heater_leads = True
+
+    def _shut(self) -> None:
+        self._unit.door_shut = True
+        self._fixture.lid_shut = True
+        self._unit.joined.jug = False
+
+    def _start(self) -> None:
+        self._unit.board.press_start(self._unit.door_shut)
+
+    def _reset_cut_out(self) -> None:
+        self._unit.heat.tripped = False
+
+    def _jug(self) -> None:
+        """An empty jug on the scale under the open chamber; what was weighed before is poured away."""
+        unit = self._unit
+        unit.door_shut = False
+        unit.stores.removed += unit.stores.jug
+        unit.stores.jug = 0.0
+        unit.joined.jug = True
+
+    # ---- looking and measuring ----------------------------------------------------------------------------
+
+    def _between_marks(self) -> bool:
+        return 0.030 <= self._unit.fill.level(self._unit.stores) <= 0.100
+
+    def _tilt(self) -> float:
+        unit = self._unit
+        return float(round(unit.model.place.tilt_at_owner + unit.defects.tilt_at_owner, 1))
+
+    def _weigh(self) -> float:
+        """Open the door, drain the chamber into the jug, weigh to 1 g. A film of a gram or so stays behind."""
+        unit = self._unit
+        unit.door_shut = False
+        stores = unit.stores
+        stores.removed += stores.jug
+        stores.jug = max(0.0, stores.chamber - (0.0005 + 0.001 * self._hand.random()))
+        stores.chamber -= stores.jug
+        unit.depth = unit.shape.depth(unit.liquid_volume())
+        unit.settle_level()
+        return float(round(1000.0 * stores.jug))
+
+
+def _fits(answer: Answer, kind: str) -> bool:
+    if kind in ("done", "yes-no"):
+        return isinstance(answer, bool)
+    if kind == "number":
+        return answer is None or (isinstance(answer, float) and not isinstance(answer, bool))
+    return False
+
+
+def _easy(kind: str, options: Sequence[str]) -> Answer:
+    """What is said about a thing nobody told the person of."""
+    if kind in ("done", "yes-no"):
+        return True
+    if kind == "choice":
+        return options[0] if options else None
+    return "" if kind == "text" else None

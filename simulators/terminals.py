@@ -1,0 +1,122 @@
+"""What stands at the meter's terminals through the path that the relays have closed."""
+
+from math import exp, inf
+from random import Random
+
+from simulators.fixture import FEED, OHMS_BUS, TO_BENCH, VOLTS_BUS, Fixture
+from simulators.names import UnknownName
+from simulators.unit.electrics import parallel
+from simulators.unit.unit import SHUNT_OHM, Unit
+
+FUNCTIONS = ("volts-dc", "volts-ac", "ohms-4w", "ohms-2w", "diode", "frequency", "amps-dc", "amps-ac")
+OHMS = ("ohms-4w", "ohms-2w", "diode")
+BESIDE_HEATER = (
+    470.0  # ohm across the heater while its leads are on (invented): suppressor and lamp of the unit
+)
+CREEP, CREEP_SECONDS = 0.6, 3.0  # a DC ohmmeter polarises a probe in water; a typical size, from memory
+
+
+class Terminals:
+    """The meter's view of a unit in its fixture. True values; the meter's own errors are not made here."""
+
+    def __init__(self, unit: Unit, fixture: Fixture, seed: int) -> None:
+        self._unit = unit
+        self._fixture = fixture
+        parts = Random(f"{seed}/meter path")
+        self._path = {name: 0.2 + 0.4 * parts.random() for name in ("default",)}["default"]
+        self._hundred = 100.0 * (1 + 1e-3 * (2 * parts.random() - 1))
+        self._shunt = SHUNT_OHM * (1 + 5e-4 * (2 * parts.random() - 1))
+        self._hum = 0.02 * parts.random()
+        self._nonsense = Random(f"{seed}/nonsense")
+
+    def sees(self, function: str) -> float:
+        """See Plant.meter_sees."""
+        if function not in FUNCTIONS:
+            raise UnknownName("meter function", function, FUNCTIONS)
+        if function in OHMS:
+            return self._ohms(function)
+        points = self._fixture.point(VOLTS_BUS)
+        if function == "frequency":
+            on = "heater-terminals" in points and self._unit.heater_volts() > 0.0
+            return self._unit.model.place.supply.hertz if on else 0.0
+        if function.startswith("amps"):
+            return 0.0  # nothing is wired to the meter's current sockets
+        if len(points) != 1 or self._fixture.closed(OHMS_BUS):
+            return self._volts_with_ohms_path(function)
+        return self._volts(points[0], function == "volts-ac")
+
+    def _volts_with_ohms_path(self, function: str) -> float:
+        """No clean voltage path: hum of open leads, or nonsense where several things are joined."""
+        if self._fixture.closed(OHMS_BUS) and any(map(self._fixture.live, self._fixture.point(OHMS_BUS))):
+            return self._nonsense.uniform(-30.0, 30.0)
+        return self._hum if function == "volts-ac" else 0.0
+
+    def _volts(self, point: str, alternating: bool) -> float:
+        unit = self._unit
+        if point == "heater-terminals":
+            return (unit.heater_volts() or self._hum) if alternating else 0.0
+        if alternating:
+            return self._hum
+        if point == "fill-supply":
+            return unit.plug_volts()
+        if point == "fill-current":
+            return unit.valve.amps * self._shunt
+        return self._bus()
+
+    def _bus(self) -> float:
+        """DC on the bench bus under what it feeds."""
+        fixture, unit = self._fixture, self._unit
+        volts = fixture.bus_volts_dc()
+        if fixture.closed(FEED) and fixture.closed(TO_BENCH):
+            volts -= unit.valve.amps * unit.model.place.bench_ohm
+        return max(0.0, volts)
+
+    def waveform(self, start: float, interval: float, count: int) -> list[float]:
+        """See Plant.meter_waveform. Only the shunt is followed finely; any other point reads as it stands."""
+        points = self._fixture.point(VOLTS_BUS)
+        if points == ["fill-current"]:
+            current = self._unit.valve.current
+            return [current(start + k * interval) * self._shunt for k in range(count)]
+        return [self.sees("volts-dc")] * count
+
+    # ---- ohms ---------------------------------------------------------------------------------------------
+
+    def _ohms(self, function: str) -> float:
+        points = self._fixture.point(OHMS_BUS)
+        self._fixture.watch()
+        if not points or self._fixture.closed(VOLTS_BUS):
+            return inf
+        if any(map(self._fixture.live, points)):
+            return self._nonsense.uniform(-1e3, 1e6)
+        if function == "diode":
+            return inf  # no junction is wired to a test point
+        value = inf
+        for point in points:
+            value = parallel(value, self._part(point))
+        return value + self._path if function == "ohms-2w" else value
+
+    def _part(self, point: str) -> float:
+        unit = self._unit
+        electrics = unit.model.electrics
+        match point:
+            case "fill-coil":
+                if unit.joined.to_bench:
+                    return unit.valve.ohms
+                board = electrics.output_off_ohm + unit.harness_ohm()
+                return parallel(unit.valve.ohms, board)
+            case "heater":
+                ohms = unit.heat.heater_ohms()
+                return parallel(ohms, BESIDE_HEATER) if unit.joined.heater_leads else ohms
+            case "cut-out":
+                return inf if unit.heat.tripped else unit.model.heat.cut_out_ohm
+            case "chassis-reference":
+                return electrics.chassis_ohm + unit.defects.ground_ohm
+            case "fill-lead":
+                return unit.harness_ohm()
+            case "probe":
+                since = max(0.0, unit.now - self._fixture.changed)
+                creep = CREEP * (1.0 - exp(-since / CREEP_SECONDS)) if unit.probe_wet else 0.0
+                return unit.wet_ohm() * (1.0 + creep)
+            case "reference-100":
+                return self._hundred
+        return 0.0  # the shorting link
