@@ -84,6 +84,10 @@ class Declined(InstrumentError):
     """The instrument understood the request and refused it."""
 
 
+# One reading is lost, and the link has been put in order again: the run may go on. Silence ends it.
+RECOVERABLE = (BadAnswer, OverRange, Declined)
+
+
 class OutputError(RigError):
     """An output did not do what it was told, or could not be confirmed off."""
 

@@ -93,8 +93,10 @@ class Prompted(Event):
     thing: str
     question: str
     caution: str
-    kind: str
+    kind: str  # done, yes-no, choice, number, text
     unit: str
+    options: tuple[str, ...] = ()
+    offered: str = ""  # what the simulated person saw, where there is one
 
 
 @dataclass(frozen=True)
@@ -169,6 +171,7 @@ class RunEnded(Event):
     all_off: bool
     seconds: float
     wall_seconds: float
+    signal: int | None = None  # the number of the signal that ended the run
 
 
 def _plain(value: Any) -> Any:
@@ -233,7 +236,6 @@ def run_dict(record: RunRecord) -> dict[str, Any]:
         "simulated": s.simulated,
         "by": s.by,
         "job": s.job or None,
-        "started_utc": s.utc,
         "answered_by": s.answered_by,
         "verdict": str(e.verdict),
         "reason": e.reason,

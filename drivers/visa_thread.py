@@ -1,0 +1,104 @@
+"""One VISA instrument, one owner thread.
+
+VISA calls block, and two threads on one instrument mix up each other's answers. So each instrument has a daemon
+thread that alone touches it. The thread knows nothing of the bench's clock. A link that timed out or answered oddly
+is dropped with its thread, because its answer may still come and would be taken for that of the next question.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import queue
+import threading
+from collections.abc import Callable
+from typing import Any, TypeVar
+
+import pyvisa
+from pyvisa.errors import Error as VisaError
+
+from rig.errors import NoAnswer
+
+T = TypeVar("T")
+
+# Longer than any answer the driver waits for on the bench's clock: only a wedged library meets it.
+LIBRARY_GUARD_MS = 15_000
+
+_Job = tuple[Callable[[Any], Any], "asyncio.Future[Any]", asyncio.AbstractEventLoop]
+
+
+class VisaLink:
+    """An open VISA resource and its thread."""
+
+    def __init__(self, resource: str, name: str) -> None:
+        self._resource, self._name = resource, name
+        self._jobs: queue.SimpleQueue[_Job | None] = queue.SimpleQueue()
+        self._thread = threading.Thread(target=self._work, name=f"visa {name}", daemon=True)
+        self._thread.start()
+
+    async def query(self, line: str) -> str:
+        """Send a line and wait for one. Raises NoAnswer."""
+        return await self._do(lambda session: str(session.query(line)))
+
+    def drop(self) -> None:
+        """Let go at once; the thread ends when its present call does."""
+        self._jobs.put(None)
+
+    async def _do(self, call: Callable[[Any], T]) -> T:
+        loop = asyncio.get_running_loop()
+        future: asyncio.Future[T] = loop.create_future()
+        self._jobs.put((call, future, loop))
+        try:
+            return await future
+        except (VisaError, OSError, ValueError) as error:
+            said = (str(error).splitlines() or [type(error).__name__])[0]
+            advice = f"Check power and cable ({self._resource})."
+            raise NoAnswer(f"the link failed ({said})", advice, self._name) from error
+
+    def _work(self) -> None:
+        session: Any = None
+        while (job := self._jobs.get()) is not None:
+            call, future, loop = job
+            try:
+                if session is None:
+                    session = _open(self._resource)
+                result, error = call(session), None
+            except Exception as caught:  # whatever a VISA library throws belongs to the one who asked
+                result, error = None, caught
+            try:
+                loop.call_soon_threadsafe(_settle, future, result, error)
+            except RuntimeError:  # the loop is gone: nobody waits any more
+                break
+        if session is not None:
+            _close(session)
+
+
+def _settle(future: asyncio.Future[Any], result: Any, error: Exception | None) -> None:
+    if future.done():
+        return
+    if error is not None:
+        future.set_exception(error)
+    else:
+        future.set_result(result)
+
+
+_manager: pyvisa.ResourceManager | None = None
+_manager_lock = threading.Lock()
+
+
+def _open(resource: str) -> Any:
+    global _manager
+    with _manager_lock:  # the manager itself may be shared, its making may not
+        if _manager is None:
+            _manager = pyvisa.ResourceManager("@py")
+        session: Any = _manager.open_resource(resource)
+    session.read_termination = "\n"
+    session.write_termination = "\n"
+    session.timeout = LIBRARY_GUARD_MS
+    return session
+
+
+def _close(session: Any) -> None:
+    try:
+        session.close()
+    except (VisaError, OSError) as error:
+        del error  # a link that is already gone cannot be closed any better

@@ -1,0 +1,169 @@
+"""The multimeter and the relays that lead to it: one test point at a time."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator, Mapping, Sequence
+from contextlib import asynccontextmanager
+from dataclasses import dataclass
+
+from rig.bench.clock import Clock
+from rig.bench.guard import OHMS, why_no_ohms
+from rig.bench.outputs import Outputs
+from rig.bench.ports import Meter, Relays
+from rig.errors import RECOVERABLE, OutputError, Stopped
+from rig.plan.wiring import Bench, Select, TestPoint
+from rig.quantities import Quantity
+
+PATH_SETTLES = 0.05  # multiplexer relays settle within 30 to 50 ms (common practice, no source)
+METER_BUSY_EVERY = 0.05
+
+FUNCTION_UNITS = {
+    "DC volts": "V", "AC volts": "V", "DC amps": "A", "AC amps": "A", "resistance": "Ohm",
+    "resistance four-wire": "Ohm", "diode": "V", "continuity": "Ohm", "frequency": "Hz",
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class MeterReading:
+    """Readings of the meter at a test point in ``unit``, as the meter gave them (volts across a shunt stay volts).
+
+    ``of_reading`` and ``of_range`` are the shares of the accuracy statement for the function and the range that were
+    used, None where the bench file has no such line."""
+
+    values: tuple[float, ...]
+    unit: str
+    full_scale: float | None
+    of_reading: float | None
+    of_range: float | None
+    shunt: float | None  # Ohm
+    shunt_accuracy: float  # share
+
+
+class MeterPath:
+    """Switches the meter to a test point, reads it, and takes it off again."""
+
+    def __init__(
+        self, wiring: Bench, outputs: Outputs, boards: Mapping[str, Relays], meters: Mapping[str, Meter], clock: Clock
+    ) -> None:
+        self._wiring, self._outputs, self._boards, self._meters, self._clock = wiring, outputs, boards, meters, clock
+        self._selected: dict[tuple[str, int], None] = {}
+        self._busy = False
+
+    async def measure(self, point: str, function: str, full_scale: Quantity | None, count: int) -> MeterReading:
+        """Read a test point ``count`` times. Raises Stopped when ohms are not allowed now, OverRange, InstrumentError,
+        OutputError."""
+        spec = self._wiring.test_points[point]
+        if function in OHMS:
+            reason = why_no_ohms(self._wiring, self._outputs.drive, self._outputs.on)
+            if reason is not None:
+                raise Stopped(reason, "Take this reading in a dead stage.", point)
+        asked, scale = _through_shunt(spec, function, full_scale)
+        meter = self._meters[spec.meter]
+        async with self._connected(spec):
+            values = [(await meter.measure(asked, scale)).value for _ in range(count)]
+        return self._reading(spec, asked, scale, tuple(values))
+
+    async def record(
+        self, point: str, full_scale: Quantity | None, interval: float, count: int, energize: Sequence[str]
+    ) -> MeterReading:
+        """Record voltages at a test point while outputs are turned on, then off: the record starts first. Raises as
+        ``measure``."""
+        spec = self._wiring.test_points[point]
+        asked, scale = _through_shunt(spec, "DC amps" if spec.shunt else "DC volts", full_scale)
+        meter = self._meters[spec.meter]
+        async with self._connected(spec):
+            await meter.start_record(scale if scale is not None else 1.0, interval, count)
+            for output in energize:
+                await self._outputs.turn_on(output)
+            values = (await meter.fetch_record()).value
+            for output in reversed(energize):
+                await self._outputs.turn_off(output)
+        return self._reading(spec, asked, scale, values)
+
+    @asynccontextmanager
+    async def _connected(self, spec: TestPoint) -> AsyncIterator[None]:
+        """The meter on a test point. After an error that ends the run the path stays as it is: all-off drops it."""
+        while self._busy:
+            await self._clock.sleep(METER_BUSY_EVERY)
+        self._busy = True
+        try:
+            await self._clear(spec.bus)
+            added = [o for o in [*spec.needs_on, spec.bus] if o not in self._outputs.on]
+            for output in added:
+                await self._outputs.turn_on(output)
+            await self._select(spec.select, True)
+            await self._clock.sleep(PATH_SETTLES)
+            try:
+                yield
+            except RECOVERABLE:
+                await self._disconnect(spec.select, added)
+                raise
+            await self._disconnect(spec.select, added)
+        finally:
+            self._busy = False
+
+    async def _disconnect(self, select: Select, added: Sequence[str]) -> None:
+        await self._select(select, False)
+        for output in reversed(added):
+            await self._outputs.turn_off(output)
+
+    async def _clear(self, bus: str) -> None:
+        """Take off what a step that was cut short has left: one meter path at a time, one bus at a time."""
+        for instrument, channel in list(self._selected):
+            await self._select(Select.model_construct(instrument=instrument, channel=channel), False)
+        buses = {point.bus for point in self._wiring.test_points.values()}
+        for output in [o for o in self._outputs.on if o in buses]:
+            await self._outputs.turn_off(output)
+
+    async def _select(self, select: Select, on: bool) -> None:
+        """A selector carries the meter alone: the board's own read-back is its feedback."""
+        board = self._boards[select.instrument]
+        self._selected[select.instrument, select.channel] = None
+        await board.write(select.channel, on)
+        coils = (await board.read()).value
+        if coils[select.channel] != on:
+            raise OutputError(
+                f"selector {select.channel} was told to turn {'on' if on else 'off'} and says otherwise",
+                "Check the relay board's supply.",
+                select.instrument,
+            )
+        if not on:
+            del self._selected[select.instrument, select.channel]
+
+    def _reading(self, spec: TestPoint, asked: str, scale: float | None, values: tuple[float, ...]) -> MeterReading:
+        used = self._meters[spec.meter].range_for(asked, scale)
+        shares = self._accuracy(spec.meter, asked, used)
+        return MeterReading(
+            values,
+            FUNCTION_UNITS[asked],
+            used,
+            *shares,
+            None if spec.shunt is None else spec.shunt.to("Ohm"),
+            0.0 if spec.shunt_accuracy is None else spec.shunt_accuracy.to("1"),
+        )
+
+    def range_used(self, point: str, function: str, full_scale: Quantity | None) -> tuple[float, float, float] | None:
+        """Full scale of the range that such a reading is taken on, with its accuracy shares; None where not known."""
+        spec = self._wiring.test_points[point]
+        asked, scale = _through_shunt(spec, function, full_scale)
+        used = self._meters[spec.meter].range_for(asked, scale)
+        of_reading, of_range = self._accuracy(spec.meter, asked, used)
+        if used is None or of_reading is None or of_range is None:
+            return None
+        return used, of_reading, of_range
+
+    def _accuracy(self, meter: str, asked: str, used: float | None) -> tuple[float | None, float | None]:
+        for line in self._wiring.instruments[meter].accuracy:
+            if used is not None and line.function == asked:
+                full = line.range.to(FUNCTION_UNITS[asked])
+                if abs(full - used) <= 1e-9 * used:
+                    return line.of_reading.value / 100.0, line.of_range.value / 100.0
+        return None, None
+
+
+def _through_shunt(spec: TestPoint, function: str, full_scale: Quantity | None) -> tuple[str, float | None]:
+    """What to ask of the meter, and on what scale: amps through a shunt are volts."""
+    if spec.shunt is None or function not in ("DC amps", "AC amps"):
+        return function, None if full_scale is None else full_scale.to(FUNCTION_UNITS[function])
+    volts = "DC volts" if function == "DC amps" else "AC volts"
+    return volts, None if full_scale is None else full_scale.to("A") * spec.shunt.to("Ohm")

@@ -1,0 +1,118 @@
+"""Open a bench: find its station, its clock and its drivers by name, and connect."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from contextlib import AsyncExitStack
+from dataclasses import dataclass, field
+from importlib.metadata import EntryPoint, entry_points
+from typing import Any
+
+from rig.bench.bench import LiveBench
+from rig.bench.clock import Clock, WallClock
+from rig.bench.ports import Connection, Hands, Instrument
+from rig.errors import InputError
+from rig.events import Event
+from rig.plan.wiring import Bench, InstrumentSpec, Link
+
+DRIVERS, STATIONS = "refurb_rig.drivers", "refurb_rig.stations"
+
+
+@dataclass(frozen=True)
+class StationOrder:
+    """What a simulated station is to be: which unit, which faults (name, severity), which seed, which pace."""
+
+    unit: str = ""
+    faults: tuple[tuple[str, float], ...] = ()
+    seed: int = 0
+    lockstep: bool = True
+
+
+@dataclass
+class OpenBench:
+    """A bench that is connected, and what must be let go of afterwards."""
+
+    live: LiveBench
+    station: Any | None
+    _stack: AsyncExitStack = field(default_factory=AsyncExitStack)
+
+    async def close(self) -> None:
+        """Close links first, then the station."""
+        await self._stack.aclose()
+
+
+async def open_bench(wiring: Bench, order: StationOrder, emit: Callable[[Event], None]) -> OpenBench:
+    """Connect to a bench. Raises InputError (unknown driver, station, unit or fault; faults asked of a bench that has
+    no station), InstrumentError."""
+    stack = AsyncExitStack()
+    try:
+        station, clock, links = await _station(wiring, order, stack)
+        shared: dict[str, Any] = {}
+        instruments: dict[str, Instrument] = {}
+        for name, spec in wiring.instruments.items():
+            instruments[name] = await _open_one(name, spec, links, clock, wiring.simulated, shared)
+        hands = await _hands(links, clock, wiring, shared)
+        live = LiveBench(wiring, instruments, hands, clock, emit)
+        stack.push_async_callback(live.close)
+        return OpenBench(live, station, stack)
+    except BaseException:
+        await stack.aclose()
+        raise
+
+
+async def _station(
+    wiring: Bench, order: StationOrder, stack: AsyncExitStack
+) -> tuple[Any | None, Clock, dict[str, Link]]:
+    if wiring.station is None:
+        if order.faults:
+            raise InputError(
+                f"bench {wiring.bench} has no station of its own, so no fault can be put into its unit",
+                "Give --fault with the simulated bench, or to 'rig station'.",
+            )
+        return None, WallClock(wiring.speed), dict(wiring.links)
+    factory = _entry(STATIONS, wiring.station, "station").load()
+    try:
+        station = await factory(
+            unit=order.unit, faults=dict(order.faults), seed=order.seed, lockstep=order.lockstep, speed=1.0
+        )
+    except ValueError as error:  # an unknown unit or fault, or a fault that this unit cannot have
+        raise InputError(str(error)) from None
+    stack.push_async_callback(station.close)
+    clock: Clock = station.clock if station.clock is not None else WallClock()
+    return station, clock, {name: _resolved(name, link, station.addresses) for name, link in wiring.links.items()}
+
+
+def _resolved(name: str, link: Link, addresses: Mapping[str, tuple[str, int]]) -> Link:
+    if link.address != "station":
+        return link
+    if name not in addresses:
+        raise InputError(f"link {name}: the station has no such listener; it has {', '.join(addresses)}", culprit=name)
+    host, port = addresses[name]
+    address = f"TCPIP::{host}::{port}::SOCKET" if link.protocol == "visa" else f"{host}:{port}"
+    return Link.model_construct(protocol=link.protocol, address=address)
+
+
+async def _open_one(
+    name: str, spec: InstrumentSpec, links: Mapping[str, Link], clock: Clock, simulated: bool, shared: dict[str, Any]
+) -> Instrument:
+    opener = _entry(DRIVERS, spec.driver, "driver").load()
+    opened: Instrument = await opener(Connection(name, spec, spec.link, links[spec.link], clock, simulated), shared)
+    return opened
+
+
+async def _hands(links: Mapping[str, Link], clock: Clock, wiring: Bench, shared: dict[str, Any]) -> Hands | None:
+    for name, link in links.items():
+        if link.protocol == "person":
+            spec = InstrumentSpec.model_construct(driver="person", link=name, serial="-")
+            opener = _entry(DRIVERS, "person", "driver").load()
+            hands: Hands = await opener(Connection(name, spec, name, link, clock, wiring.simulated), shared)
+            return hands
+    return None
+
+
+def _entry(group: str, name: str, kind: str) -> EntryPoint:
+    found = {e.name: e for e in entry_points(group=group)}
+    if name not in found:
+        known = ", ".join(sorted(found)) or "none; install refurb-rig again"
+        raise InputError(f"unknown {kind} {name!r}, expected one of: {known}", culprit=name)
+    return found[name]

@@ -1,0 +1,153 @@
+"""Guarded outputs: whatever the rig can energize.
+
+A write is not an effect: an output counts as on or off when its feedback says so, with the time it said it. Every
+switch goes through the guard; turning everything off asks nobody.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+from rig.bench.clock import Clock
+from rig.bench.guard import Drive, why_not_on
+from rig.bench.ports import Answer, Inputs, Relays
+from rig.errors import InstrumentError, OutputError, Stopped
+from rig.events import Event, OutputConfirmed, OutputIntended
+from rig.plan.wiring import Bench
+
+FEEDBACK_WITHIN = 0.2  # a contactor's mirror contact follows within 20 to 60 ms (common practice, no source)
+FEEDBACK_EVERY = 0.02
+READ_BACK = "read-back"
+
+
+@dataclass(frozen=True)
+class OffReport:
+    """What turning everything off achieved: outputs whose feedback did not say off, and why."""
+
+    unconfirmed: tuple[str, ...]
+    why: tuple[str, ...]
+
+    @property
+    def confirmed(self) -> bool:
+        return not self.unconfirmed
+
+
+class Outputs:
+    """The relay boards of a bench. ``emit`` returns when an event is safe on disk; ``time`` gives an event its time."""
+
+    def __init__(
+        self,
+        wiring: Bench,
+        boards: Mapping[str, Relays],
+        modules: Mapping[str, Inputs],
+        clock: Clock,
+        emit: Callable[[Event], None],
+        since_start: Callable[[float], float],
+    ) -> None:
+        self.drive: Drive = "dead"
+        self._wiring, self._boards, self._modules = wiring, boards, modules
+        self._clock, self._emit, self._since_start = clock, emit, since_start
+        self._maybe_on: dict[str, None] = {}  # told to be on and not confirmed off since, in order
+
+    @property
+    def on(self) -> tuple[str, ...]:
+        """Outputs that are on, or may be: told so and not confirmed off since."""
+        return tuple(self._maybe_on)
+
+    async def turn_on(self, output: str) -> Answer[bool]:
+        """Turn one output on. The answer's times bracket the moment at which its feedback changed. Raises Stopped when
+        the guard forbids it, OutputError when the feedback does not follow, InstrumentError."""
+        reason = why_not_on(self._wiring, output, self.drive)
+        if reason is not None:
+            raise Stopped(reason, "The procedure must put this into a stage that is driven so.", output)
+        self._emit(OutputIntended(self._since_start(self._clock.now()), output, True))
+        self._maybe_on[output] = None
+        return await self._switch(output, True)
+
+    async def turn_off(self, output: str) -> Answer[bool]:
+        """Turn one output off; times as in ``turn_on``. Raises OutputError, InstrumentError."""
+        answer = await self._switch(output, False)
+        self._maybe_on.pop(output, None)
+        return answer
+
+    async def _switch(self, output: str, on: bool) -> Answer[bool]:
+        spec = self._wiring.outputs[output]
+        written = await self._boards[spec.instrument].write(spec.channel, on)
+        last_other = written.asked
+        while True:
+            said = await self.feedback(output)
+            if said.value == on:
+                self._emit(OutputConfirmed(self._since_start(said.had), output, on, spec.feedback))
+                return Answer(on, last_other, said.had)
+            last_other = said.asked
+            if self._clock.now() - written.had >= FEEDBACK_WITHIN:
+                wanted = "on" if on else "off"
+                raise OutputError(
+                    f"was told to turn {wanted}; {spec.feedback} does not say so after {FEEDBACK_WITHIN * 1000:.0f} ms",
+                    "Do not touch the unit. Check the relay, its contactor and the feedback wire.",
+                    output,
+                )
+            await self._clock.sleep(FEEDBACK_EVERY)
+
+    async def feedback(self, output: str) -> Answer[bool]:
+        """What the output's feedback says now. Raises InstrumentError."""
+        spec = self._wiring.outputs[output]
+        if spec.feedback == READ_BACK:
+            coils = await self._boards[spec.instrument].read()
+            return Answer(coils.value[spec.channel], coils.asked, coils.had)
+        contact = self._wiring.inputs[spec.feedback]
+        inputs = await self._modules[contact.instrument].read()
+        return Answer(inputs.value[contact.channel], inputs.asked, inputs.had)
+
+    async def all_off(self) -> OffReport:
+        """Drop every coil of every board, then confirm. Never raises for an instrument: what could not be confirmed is
+        in the report. Safe to call twice."""
+        boards = self._boards_in_order()
+        why: list[str] = []
+        for name in boards:
+            await self._drop_board(name, why)
+        unconfirmed = await self._still_on(boards, why)
+        deadline = self._clock.now() + FEEDBACK_WITHIN
+        while unconfirmed and self._clock.now() < deadline:
+            await self._clock.sleep(FEEDBACK_EVERY)
+            unconfirmed = await self._still_on(boards, why)
+        for output in [o for o in self._maybe_on if o not in unconfirmed]:
+            del self._maybe_on[output]
+        return OffReport(tuple(unconfirmed), tuple(dict.fromkeys(why)))
+
+    def _boards_in_order(self) -> list[str]:
+        """Relay boards, those of the outputs that must drop first at the front."""
+        first = [self._wiring.outputs[o].instrument for o in self._wiring.all_off_order]
+        return list(dict.fromkeys([*first, *self._boards]))
+
+    async def _drop_board(self, name: str, why: list[str]) -> None:
+        channels = self._wiring.instruments[name].channels or 0
+        for attempt in (1, 2):
+            try:
+                await self._boards[name].write_all([False] * channels)
+                return
+            except InstrumentError as error:
+                if attempt == 2:
+                    why.append(f"{name}: {error.what}")
+
+    async def _still_on(self, boards: Sequence[str], why: list[str]) -> list[str]:
+        """Outputs whose feedback does not say off: one exchange a board and a module, not one an output."""
+        used = {o.feedback for o in self._wiring.outputs.values() if o.feedback != READ_BACK}
+        modules = sorted({self._wiring.inputs[f].instrument for f in used})
+        states: dict[str, tuple[bool, ...]] = {}
+        readers: list[tuple[str, Relays | Inputs]] = [(n, self._boards[n]) for n in boards]
+        for name, instrument in [*readers, *((n, self._modules[n]) for n in modules)]:
+            try:
+                states[name] = (await instrument.read()).value
+            except InstrumentError as error:
+                why.append(f"{name}: {error.what}")
+        return [o for o in self._wiring.outputs if not self._says_off(o, states)]
+
+    def _says_off(self, output: str, states: Mapping[str, tuple[bool, ...]]) -> bool:
+        spec = self._wiring.outputs[output]
+        ends = [(spec.instrument, spec.channel)]
+        if spec.feedback != READ_BACK:
+            contact = self._wiring.inputs[spec.feedback]
+            ends.append((contact.instrument, contact.channel))
+        return all(name in states and not states[name][channel] for name, channel in ends)

@@ -1,0 +1,254 @@
+"""The engine: runs one plan on one bench.
+
+Stages in order; each is made ready, worked, and always made safe. What happens goes out as events, in order, and
+comes back from ``emit`` only when it is kept. On every way out everything is turned off first.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable, Sequence
+from typing import Any
+
+from rig.bench.bench import LiveBench
+from rig.errors import RECOVERABLE, RigError, Stopped
+from rig.events import AllOff, Event, Noted, StageStarted, StepEnded, StepResult, StepStarted
+from rig.limits import Limit, Verdict, worst
+from rig.plan.plan import Plan
+from rig.plan.procedure import Measure, Record, Repeat, Stage, Time
+from rig.run.outcome import Outcome
+from rig.run.people import People
+from rig.run.steps import StepWork
+from rig.run.timing import Beside
+
+BAD = (Verdict.FAIL, Verdict.CONDITIONAL_FAIL, Verdict.NO_READING, Verdict.STOPPED)
+CAPACITORS = 3.0  # s after mains off before the unit counts as dead: filter capacitors (common practice, no source)
+
+
+class Engine:
+    """One run. ``run`` returns when everything is off; the verdict is then in ``verdict``, the reason in ``reason``."""
+
+    def __init__(self, plan: Plan, bench: LiveBench, people: People, emit: Callable[[Event], None]) -> None:
+        self._plan, self._bench, self._emit = plan, bench, emit
+        self._results: dict[str, StepResult] = {}
+        self._attempts: dict[str, int] = {}
+        self._verdicts: list[Verdict] = []
+        self._ended: str | None = None  # why nothing more is run
+        self._open: dict[str, float] = {}  # steps that have begun and not ended
+        self._work = StepWork(plan, bench, people, emit, self._results, self._run_beside)
+        self._tasks: list[asyncio.Task[Any]] = []
+        self.reason: str | None = None
+        self.all_off = False
+
+    @property
+    def verdict(self) -> Verdict:
+        """The worst of the steps, every attempt counted."""
+        return worst(self._verdicts)
+
+    async def run(self) -> None:
+        """Run all stages. Raises nothing of the bench's: an instrument that is lost ends the run and is told in the
+        results. Cancellation and the journal's RecordError come out, with everything off."""
+        try:
+            await self._prove_off()
+            for stage in self._plan.procedure.stages:
+                await self._stage(stage)
+        except RigError as error:
+            await self._make_all_safe()  # before anything is written down
+            self._stop_at(error)
+        except BaseException:
+            await self._make_all_safe()
+            raise
+        else:
+            await self._make_all_safe()
+
+    def interrupt(self, reason: str) -> None:
+        """Write down that the run was broken off, for every step that had begun. Outputs are off by now."""
+        self.reason = self._ended = reason
+        self._close_open_steps(Verdict.STOPPED, reason)
+        self._verdicts.append(Verdict.STOPPED)
+        self._leave_out_the_rest()
+
+    # on the way in and out
+
+    async def _prove_off(self) -> None:
+        report = await self._bench.outputs.all_off()
+        if not report.confirmed:
+            raise Stopped(
+                f"before the start, not confirmed off: {', '.join(report.unconfirmed)}",
+                "; ".join(report.why) or "Check relays, contactors and feedback wires before anything else.",
+            )
+
+    async def _make_all_safe(self) -> None:
+        this = asyncio.current_task()
+        while this is not None and this.cancelling():
+            this.uncancel()  # else every time limit below would count as another cancellation
+        for task in [*self._tasks, *self._work.tasks]:
+            task.cancel()
+        report = await self._bench.outputs.all_off()
+        self.all_off = report.confirmed
+        for why in report.why:
+            self._emit(Noted(self._bench.time(), why))
+        self._emit(AllOff(self._bench.time(), report.confirmed, report.unconfirmed))
+
+    def _stop_at(self, error: RigError) -> None:
+        text = " ".join(line.strip() for line in error.lines())
+        verdict = Verdict.STOPPED if isinstance(error, Stopped) else Verdict.NO_READING
+        self.reason = self._ended = text
+        if not self._open:
+            self._verdicts.append(verdict)
+        self._close_open_steps(verdict, text)
+        self._leave_out_the_rest()
+
+    def _close_open_steps(self, verdict: Verdict, reason: str) -> None:
+        for name in list(self._open):
+            self._finish(name, Outcome(verdict, reason=reason), self._open[name], None)
+
+    def _leave_out_the_rest(self) -> None:
+        for stage in self._plan.procedure.stages:
+            for step in stage.all_steps():
+                self._leave_out(step, f"the run had ended: {self._ended}", only_new=True)
+
+    # stages
+
+    async def _stage(self, stage: Stage) -> None:
+        why = self._ended or self._why_not(stage.needs, stage.after)
+        if why is not None:
+            for step in stage.all_steps():
+                self._leave_out(step, why)
+            return
+        self._emit(StageStarted(self._bench.time(), stage.stage, stage.title, stage.drive, tuple(stage.cautions)))
+        self._bench.outputs.drive = stage.drive
+        await self._work_through(stage, [*stage.make_ready, *stage.steps])
+        await self._make_safe()
+        await self._work_through(stage, stage.make_safe, even_if_ended=True)
+        await self._make_safe()
+
+    async def _work_through(self, stage: Stage, steps: Sequence[Any], even_if_ended: bool = False) -> None:
+        left_out: str | None = None
+        for step in steps:
+            why = left_out or (None if even_if_ended else self._ended) or self._why_not_step(step)
+            if why is not None:
+                self._leave_out(step, why)
+                continue
+            verdict = await self._step(stage, step)
+            if verdict in BAD and step.after_bad != "carry on":
+                left_out = f"{step.step} ended with {verdict}"
+                if step.after_bad == "end":
+                    self._ended = self.reason = left_out
+
+    async def _make_safe(self) -> None:
+        """Turn off whatever the stage has left on, in the stated order, and go dead."""
+        outputs = self._bench.outputs
+        first = [o for o in self._plan.bench.all_off_order if o in outputs.on]
+        on = list(dict.fromkeys([*first, *reversed(outputs.on)]))
+        for output in on:
+            await outputs.turn_off(output)
+        if any(self._plan.bench.outputs[o].energizes in ("mains", "heater") for o in on):
+            await self._bench.clock.sleep(CAPACITORS)
+        outputs.drive = "dead"
+
+    def _why_not(self, needs: Sequence[str], after: Sequence[str]) -> str | None:
+        for name in needs:
+            result = self._results.get(name)
+            if result is None or not result.verdict.good:
+                return f"needs {name}, which {_said(result)}"
+        for name in after:
+            result = self._results.get(name)
+            if result is None or result.verdict == Verdict.NOT_RUN:
+                return f"comes after {name}, which was not run"
+        return None
+
+    def _why_not_step(self, step: Any) -> str | None:
+        if step.when is not None:
+            result = self._results.get(step.when.step)
+            if result is None or str(result.verdict) not in step.when.was:
+                return f"only when {step.when.step} was {' or '.join(step.when.was)}"
+        return self._why_not(step.needs, step.after)
+
+    # steps
+
+    async def _step(self, stage: Stage, step: Any) -> Verdict:
+        if isinstance(step, Repeat):
+            verdicts = [await self._step(stage, inner) for _ in range(step.repeat.times) for inner in step.repeat.steps]
+            return worst(verdicts)
+        return await self._do(stage, step, None)
+
+    async def _do(self, stage: Stage, step: Any, beside: Beside | None) -> Verdict:
+        started = self._bench.time()
+        self._open[step.step] = started
+        self._emit(StepStarted(started, step.step, stage.stage, _doing(step), step.minutes))
+        try:
+            outcome = await self._work.do(step, beside)
+        except RECOVERABLE as error:
+            outcome = Outcome(Verdict.NO_READING, reason=" ".join(line.strip() for line in error.lines()))
+        return self._finish(step.step, outcome, started, self._limit_of(step))
+
+    def _run_beside(self, steps: Sequence[Measure | Record], beside: Beside) -> list[asyncio.Task[Any]]:
+        """Measurements one after another, for they share the meter; each recording on its own."""
+        clock, stage = self._bench.clock, self._stage_of(steps)
+        if stage is None:
+            return []
+        measures = [s for s in steps if isinstance(s, Measure)]
+        lines: list[list[Measure | Record]] = [[s] for s in steps if isinstance(s, Record)]
+        if measures:
+            lines.insert(0, list(measures))
+        self._tasks = [clock.spawn(self._line(stage, line, beside), line[0].step) for line in lines]
+        return self._tasks
+
+    async def _line(self, stage: Stage, steps: Sequence[Any], beside: Beside) -> None:
+        for step in steps:
+            why = "the timing beside it had ended" if beside.over else self._why_not_step(step)
+            if why is not None:
+                self._leave_out(step, why)
+                continue
+            try:
+                await self._do(stage, step, beside)
+            except RigError as error:
+                beside.error = beside.error or error
+                return
+
+    def _stage_of(self, steps: Sequence[Measure | Record]) -> Stage | None:
+        for stage in self._plan.procedure.stages:
+            for step in stage.all_steps():
+                inner = step.repeat.steps if isinstance(step, Repeat) else [step]
+                if any(isinstance(s, Time) and s.meanwhile is steps for s in inner):
+                    return stage
+        return None
+
+    def _leave_out(self, step: Any, why: str, only_new: bool = False) -> None:
+        for one in step.repeat.steps if isinstance(step, Repeat) else [step]:
+            if not (only_new and one.step in self._results):
+                self._finish(one.step, Outcome(Verdict.NOT_RUN, reason=why), self._bench.time(), self._limit_of(one))
+            for beside in getattr(one, "meanwhile", []):
+                self._leave_out(beside, why, only_new)
+
+    def _limit_of(self, step: Any) -> Limit | None:
+        return self._plan.limit(step) if getattr(step, "limit", None) is not None else None
+
+    def _finish(self, name: str, outcome: Outcome, started: float, limit: Limit | None) -> Verdict:
+        self._open.pop(name, None)
+        attempt = self._attempts[name] = self._attempts.get(name, 0) + 1
+        result = StepResult(
+            name, outcome.verdict, outcome.reason, outcome.reading, limit, outcome.probability, outcome.bracket,
+            started, self._bench.time(), outcome.answer, attempt,
+        )  # fmt: skip
+        self._results[name] = result
+        self._verdicts.append(outcome.verdict)
+        self._emit(StepEnded(result.ended, result))
+        return outcome.verdict
+
+
+def _said(result: StepResult | None) -> str:
+    return "was not run" if result is None else f"was: {result.verdict}"
+
+
+def _doing(step: Any) -> str:
+    """What a step does, in a few words, for whoever watches."""
+    if isinstance(step, Measure):
+        return f"measure {step.measure} at {step.at}"
+    if isinstance(step, Record):
+        return f"record {', '.join(step.record)}"
+    if isinstance(step, Time):
+        return "time a change"
+    word = type(step).__name__.lower()
+    return "record a waveform" if word == "waveform" else word

@@ -1,0 +1,181 @@
+"""Asking people: what a prompt is, who answers it, and what their words mean.
+
+An answer comes from prepared answers, from the terminal, or from the simulated person of a simulated station. On a
+simulated station that person's hands also do what was asked, whoever answers, for nobody else can touch the unit.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import threading
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from rig.bench.ports import Hands
+from rig.errors import Fault, InputError, Stopped
+from rig.events import Answered, Event, Prompted
+from rig.plan.procedure import Ask, ChoiceAnswer, NumberAnswer, StartByPerson
+from rig.quantities import canonical, convert, parse, unit
+
+Terminal = Callable[[Prompted], str]
+
+KINDS = {"done": "done", "yes or no": "yes-no", "text": "text"}
+
+
+def prompt_of(step: str, asked: Ask | StartByPerson, caution: str, at: float) -> Prompted:
+    """The prompt that a step makes."""
+    kind, code = "done", ""
+    options: tuple[str, ...] = ()
+    if isinstance(asked, Ask):
+        if isinstance(asked.answer, NumberAnswer):
+            kind, code = "number", unit(asked.answer.number_in).code
+        elif isinstance(asked.answer, ChoiceAnswer):
+            kind, options = "choice", tuple(asked.answer.one_of)
+        else:
+            kind = KINDS[asked.answer]
+    return Prompted(at, step, asked.verb, asked.thing, asked.ask, caution, kind, code, options)
+
+
+def meaning(prompt: Prompted, text: str) -> str | float:
+    """What an answer means: a word, or a number in the prompt's unit. Raises ValueError saying what was expected."""
+    said = text.strip()
+    if prompt.kind == "done":
+        if said.lower() in ("done", "yes", "y", ""):
+            return "done"
+        raise ValueError(f"expected 'done', found {said!r}")
+    if prompt.kind == "yes-no":
+        for word in ("yes", "no"):
+            if said.lower() in (word, word[0]):
+                return word
+        raise ValueError(f"expected 'yes' or 'no', found {said!r}")
+    if prompt.kind == "choice":
+        if said in prompt.options:
+            return said
+        raise ValueError(f"expected one of {', '.join(prompt.options)}, found {said!r}")
+    if prompt.kind == "number":
+        return _number(said, prompt.unit)
+    if not said:
+        raise ValueError("expected a few words")
+    return said
+
+
+def _number(said: str, code: str) -> float:
+    found = parse(said)
+    if found.unit == "1" and code != "1":
+        return found.value
+    return convert(found.value, found.unit, code)
+
+
+@dataclass(frozen=True)
+class Said:
+    """An answer: its words, its meaning, and who gave it."""
+
+    text: str
+    meaning: str | float
+    by: str
+
+
+class People:
+    """Everyone who can be asked during a run."""
+
+    def __init__(
+        self, hands: Hands | None, answers: Mapping[str, str], terminal: Terminal | None, emit: Callable[[Event], None]
+    ) -> None:
+        self._hands, self._answers, self._terminal, self._emit = hands, answers, terminal, emit
+
+    async def ask(self, prompt: Prompted, time: Callable[[], float]) -> Said:
+        """Put a question and wait for its answer. Raises Stopped when nobody can or will answer, InstrumentError when
+        the simulated person is gone."""
+        offered = await self._act(prompt)
+        prompt = replace(prompt, offered="" if offered is None else offered)
+        self._emit(prompt)
+        text, by = await self._answer(prompt, offered)
+        try:
+            said = Said(text, meaning(prompt, text), by)
+        except ValueError as error:
+            what = f"the answer cannot be used: {error}"
+            raise Stopped(what, "Answer again with the next run.", prompt.step) from None
+        self._emit(Answered(time(), prompt.step, text, by))
+        return said
+
+    async def _act(self, prompt: Prompted) -> str | None:
+        """Let the simulated person do it; what they say, as text."""
+        if self._hands is None:
+            return None
+        answer = await self._hands.do(prompt.verb, prompt.thing, prompt.kind, prompt.options, prompt.unit)
+        return _words(answer.value)
+
+    async def _answer(self, prompt: Prompted, offered: str | None) -> tuple[str, str]:
+        if prompt.step in self._answers:
+            return self._answers[prompt.step], "prepared answers"
+        if self._terminal is not None:
+            said = await _in_thread(self._terminal, prompt)
+            return (offered, "simulated person, accepted") if not said and offered is not None else (said, "terminal")
+        if offered is not None:
+            return offered, "simulated person"
+        raise Stopped("nobody is there to answer", "Give --answers, or run it at a terminal.", prompt.step)
+
+
+async def _in_thread(terminal: Terminal, prompt: Prompted) -> str:
+    """Wait for the terminal in a daemon thread: an executor's thread would hold up the end of a stopped run."""
+    loop = asyncio.get_running_loop()
+    future: asyncio.Future[str] = loop.create_future()
+
+    def settle(said: str, error: BaseException | None) -> None:
+        if future.done():
+            return
+        if error is not None:
+            future.set_exception(error)
+        else:
+            future.set_result(said)
+
+    def wait() -> None:
+        said, error = "", None
+        try:
+            said = terminal(prompt)
+        except BaseException as caught:  # whatever ended the asking belongs to the one who asked
+            error = caught if isinstance(caught, Exception) else Stopped("the question was broken off", "", prompt.step)
+        with contextlib.suppress(RuntimeError):  # the loop is gone: the run has ended meanwhile
+            loop.call_soon_threadsafe(settle, said, error)
+
+    threading.Thread(target=wait, name="terminal", daemon=True).start()
+    return await future
+
+
+def _words(answer: Any) -> str | None:
+    """The simulated person's answer as a person would type it; None when they do not know."""
+    if answer is None:
+        return None
+    if isinstance(answer, bool):
+        return "yes" if answer else "no"
+    return f"{answer:.6g}" if isinstance(answer, float) else str(answer)
+
+
+def answer_faults(prompts: Iterable[Prompted], answers: Mapping[str, str], nobody_else: bool) -> tuple[Fault, ...]:
+    """What is wrong with prepared answers before anything is energized: unusable ones, and, where nobody else can be
+    asked, missing ones."""
+    faults = []
+    for prompt in prompts:
+        if prompt.step in answers:
+            try:
+                meaning(prompt, answers[prompt.step])
+            except ValueError as error:
+                faults.append(Fault("answers", 0, 0, f"{prompt.step}: {error}"))
+        elif nobody_else:
+            faults.append(Fault("answers", 0, 0, f"{prompt.step}: no answer, and nobody is there to ask"))
+    return tuple(faults)
+
+
+def refuse_bad_answers(prompts: Iterable[Prompted], answers: Mapping[str, str], nobody_else: bool) -> None:
+    """Raises InputError with every fault of ``answer_faults``."""
+    faults = answer_faults(prompts, answers, nobody_else)
+    if faults:
+        raise InputError("the prepared answers do not do", faults=faults)
+
+
+def canonical_number(said: Said, code: str) -> float:
+    """A number's meaning in the canonical unit."""
+    assert isinstance(said.meaning, float)
+    return convert(said.meaning, code, canonical(code))

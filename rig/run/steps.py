@@ -1,0 +1,269 @@
+"""How each kind of step is done. One method a kind; each returns an outcome, none writes it down."""
+
+from __future__ import annotations
+
+import asyncio
+import math
+from collections.abc import AsyncIterator, Callable, Mapping, Sequence
+from contextlib import asynccontextmanager
+from typing import Any, Protocol
+
+from rig.bench.bench import LiveBench
+from rig.errors import RECOVERABLE, OverRange
+from rig.events import Event, Reading, StepResult
+from rig.limits import Limit, Verdict
+from rig.plan.formula import CONSTANTS, FormulaError
+from rig.plan.plan import Plan
+from rig.plan.procedure import (
+    Ask,
+    Compute,
+    Measure,
+    NumberAnswer,
+    Record,
+    Settle,
+    StartByPerson,
+    Switch,
+    Time,
+    Waveform,
+)
+from rig.quantities import Quantity
+from rig.run.computing import compute
+from rig.run.outcome import Outcome, judged
+from rig.run.people import People, Said, prompt_of
+from rig.run.readings import (
+    Parts,
+    by_hand,
+    from_meter,
+    from_quantity,
+    make_reading,
+    open_circuit,
+    quantity_accuracy,
+    standard_uncertainty_in,
+)
+from rig.run.timing import Beside, Timing
+from rig.run.traces import Trace, dip, slope
+from rig.uncertainty import rectangular, type_a
+
+AVERAGE_EVERY = 0.2  # s between the readings of an averaged bench quantity: longer than a module's own filter
+
+
+class RunBeside(Protocol):
+    """How the engine runs the steps beside a timing."""
+
+    def __call__(self, steps: Sequence[Measure | Record], beside: Beside) -> list[asyncio.Task[Any]]: ...
+
+
+class StepWork:
+    """Does steps on a bench. ``results`` are the engine's, by step name: computations look there."""
+
+    def __init__(
+        self,
+        plan: Plan,
+        bench: LiveBench,
+        people: People,
+        emit: Callable[[Event], None],
+        results: Mapping[str, StepResult],
+        run_beside: RunBeside,
+    ) -> None:
+        self._plan, self._bench, self._people, self._emit = plan, bench, people, emit
+        self._results, self._run_beside = results, run_beside
+        self.tasks: list[asyncio.Task[Any]] = []
+
+    async def do(self, step: Any, beside: Beside | None = None) -> Outcome:
+        """Do one step of any kind but ``repeat``. Raises InstrumentError, OutputError, Stopped."""
+        if isinstance(step, Ask):
+            return await self._ask(step)
+        if isinstance(step, Switch):
+            return await self._switch(step)
+        if isinstance(step, Settle):
+            await self._bench.clock.sleep(step.settle.to("s"))
+            return Outcome(Verdict.PASS)
+        if isinstance(step, Measure):
+            return await self._measure(step, beside)
+        if isinstance(step, Time):
+            return await self._time(step)
+        if isinstance(step, Record):
+            return await self._record(step, beside)
+        if isinstance(step, Waveform):
+            return await self._waveform(step)
+        if isinstance(step, Compute):
+            return self._compute(step)
+        raise TypeError(f"no way to do a {type(step).__name__}")
+
+    async def _ask(self, step: Ask) -> Outcome:
+        prompt = prompt_of(step.step, step, step.caution or "", self._bench.time())
+        said = await self._people.ask(prompt, self._bench.time)
+        if isinstance(step.answer, NumberAnswer):
+            return self._by_hand(step, step.answer.number_in, said)
+        good = step.expect is None or said.meaning == step.expect or said.meaning in step.expect
+        wanted = step.expect if isinstance(step.expect, str) else " or ".join(step.expect or [])
+        reason = None if good else f"answered {said.text}, expected {wanted}"
+        return Outcome(Verdict.PASS if good else Verdict.FAIL, reason=reason, answer=str(said.meaning))
+
+    def _by_hand(self, step: Ask, code: str, said: Said) -> Outcome:
+        assert isinstance(said.meaning, float)
+        stated = step.standard_uncertainty
+        u = None if stated is None else standard_uncertainty_in(stated.value, stated.unit)
+        limit = self._plan.limit(step)
+        reading = by_hand(said.meaning, code, u, said.text, limit.shown_in if limit else "")
+        outcome = judged(reading, limit)
+        return Outcome(outcome.verdict, reading, outcome.reason or step.no_limit, outcome.probability, answer=said.text)
+
+    async def _switch(self, step: Switch) -> Outcome:
+        for output in step.switch.turn_off:
+            await self._bench.outputs.turn_off(output)
+        for output in step.switch.turn_on:
+            await self._bench.outputs.turn_on(output)
+        return Outcome(Verdict.PASS)
+
+    @asynccontextmanager
+    async def _energized(self, outputs: Sequence[str]) -> AsyncIterator[None]:
+        """Outputs that are on for one step only. After an error that ends the run, all-off does it."""
+        for output in outputs:
+            await self._bench.outputs.turn_on(output)
+        try:
+            yield
+        except RECOVERABLE:
+            await self._turn_off(outputs)
+            raise
+        await self._turn_off(outputs)
+
+    async def _turn_off(self, outputs: Sequence[str]) -> None:
+        for output in reversed(outputs):
+            await self._bench.outputs.turn_off(output)
+
+    async def _measure(self, step: Measure, beside: Beside | None) -> Outcome:
+        limit = self._plan.limit(step)
+        async with self._energized(step.energize):
+            if step.settle is not None:
+                await self._bench.clock.sleep(step.settle.to("s"))
+            if step.at in self._bench.wiring.quantities:
+                reading = await self._read_quantity(step, limit)
+            else:
+                reading = await self._read_meter(step, limit)
+        if beside is not None and beside.over:
+            return Outcome(Verdict.NOT_RUN, reason="the timing beside it ended before this reading was taken")
+        return self._judged(step, reading, limit)
+
+    def _judged(self, step: Any, reading: Reading, limit: Limit | None) -> Outcome:
+        return judged(reading, limit, step.no_limit if limit is None else None)
+
+    async def _read_quantity(self, step: Measure, limit: Limit | None) -> Reading:
+        values: list[float] = []
+        raw: list[float] = []
+        for n in range(step.average):
+            if n:
+                await self._bench.clock.sleep(AVERAGE_EVERY)
+            said = await self._bench.quantity(step.at)
+            values.append(said.value.value)
+            raw.append(said.value.raw)
+        return from_quantity(self._bench.wiring.quantities[step.at], values, raw, limit.shown_in if limit else "")
+
+    async def _read_meter(self, step: Measure, limit: Limit | None) -> Reading:
+        shown_in = limit.shown_in if limit else ""
+        meter = self._bench.meter
+        try:
+            return from_meter(await meter.measure(step.at, step.measure, step.range, step.average), shown_in)
+        except OverRange:
+            used = meter.range_used(step.at, step.measure, step.range)
+            if step.over_range != "open circuit" or used is None:
+                raise
+            return open_circuit(*used, shown_in)
+
+    async def _time(self, step: Time) -> Outcome:
+        start = None if step.start is None else lambda: self._begin(step)
+        timing = Timing(
+            step,
+            self._plan.seconds(step.time.give_up),
+            self._plan.limit(step),
+            self._bench,
+            self._emit,
+            start,
+            lambda beside: self._run_beside(step.meanwhile, beside),
+        )
+        self.tasks = timing.tasks
+        return await timing.run()
+
+    async def _begin(self, step: Time) -> None:
+        if isinstance(step.start, StartByPerson):
+            prompt = prompt_of(step.step, step.start, step.caution or "", self._bench.time())
+            await self._people.ask(prompt, self._bench.time)
+        elif step.start is not None:
+            for output in step.start.turn_on:
+                await self._bench.outputs.turn_on(output)
+
+    async def _record(self, step: Record, beside: Beside | None) -> Outcome:
+        trace = Trace(step.step, step.record, self._bench, self._emit)
+        clock = self._bench.clock
+        async with self._energized(step.energize):
+            end = math.inf if step.for_ is None else clock.now() + self._plan.seconds(step.for_)
+            await trace.run(step.every.to("s"), lambda: (beside is not None and beside.over) or clock.now() > end)
+        limit = self._plan.limit(step)
+        how, _, name = step.judge.split(" ")
+        try:
+            value, code, parts = self._number(how, name, trace)
+        except ValueError as error:
+            return Outcome(Verdict.NO_READING, reason=str(error))
+        return self._judged(step, make_reading(value, code, parts, limit.shown_in if limit else ""), limit)
+
+    def _number(self, how: str, name: str, trace: Trace) -> tuple[float, str, Parts]:
+        """The one number of a trace: its value, its canonical unit, its uncertainty's parts."""
+        times, values = trace.times[name], trace.values[name]
+        spec, code = self._bench.wiring.quantities[name], trace.unit(name)
+        if not values:
+            raise ValueError("the recording ended before its first point")
+        single = quantity_accuracy(spec)
+        if how == "slope":
+            rise, u = slope(times, values)
+            drift = rectangular(spec.accuracy.to("K" if code == "Cel" else code)) * math.sqrt(2.0)
+            rate = "K/s" if code == "Cel" else f"{code}/s"
+            return rise, rate, (("scatter", u), ("accuracy", drift / (times[-1] - times[0])))
+        if how == "mean":
+            return math.fsum(values) / len(values), code, (*single, ("scatter", type_a(values)))
+        return {"highest": max(values), "lowest": min(values), "last": values[-1]}[how], code, single
+
+    async def _waveform(self, step: Waveform) -> Outcome:
+        interval = step.interval.to("s")
+        count = max(2, round(step.for_.to("s") / interval))
+        limit = self._plan.limit(step)
+        said = await self._bench.meter.record(step.waveform, Quantity(1.0, "A"), interval, count, step.energize)
+        scale = 1.0 if said.shunt is None else 1.0 / said.shunt
+        values = [v * scale for v in said.values]
+        value = dip(values) if step.judge == "dip" else max(values) if step.judge == "highest" else values[-1]
+        share, floor = said.of_reading or 0.0, (said.of_range or 0.0) * (said.full_scale or 0.0) * scale
+        ends = 2.0 if step.judge == "dip" else 1.0
+        parts = (
+            ("accuracy", rectangular((share + said.shunt_accuracy) * abs(value) + ends * floor)),
+            ("noise", _noise(values) * math.sqrt(ends)),
+        )
+        code = said.unit if said.shunt is None else "A"
+        return self._judged(step, make_reading(value, code, parts, limit.shown_in if limit else ""), limit)
+
+    def _compute(self, step: Compute) -> Outcome:
+        formula = self._plan.formula(step)
+        readings: dict[str, Reading] = {}
+        facts: dict[str, float] = {}
+        for name in formula.names:
+            if name in CONSTANTS:
+                continue
+            if "." in name:
+                facts[name] = self._plan.fact(name).si
+                continue
+            result = self._results.get(name)
+            if result is None or result.reading is None:
+                return Outcome(Verdict.NOT_RUN, reason=f"needs a reading of {name}, and there is none")
+            readings[name] = result.reading
+        limit = self._plan.limit(step)
+        try:
+            reading = compute(formula, readings, facts, limit.shown_in if limit else step.in_)
+        except FormulaError as error:
+            return Outcome(Verdict.NO_READING, reason=f"has no value: {error}")
+        except ValueError as error:
+            return Outcome(Verdict.NOT_RUN, reason=str(error))
+        return self._judged(step, reading, limit)
+
+
+def _noise(values: Sequence[float]) -> float:
+    """The noise of a record: standard deviation of its neighbouring differences, over the square root of two."""
+    steps = [b - a for a, b in zip(values[-100:-1], values[-99:], strict=True)]
+    return math.sqrt(math.fsum(s * s for s in steps) / (2 * len(steps))) if steps else 0.0

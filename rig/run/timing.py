@@ -1,0 +1,159 @@
+"""Timing a change: from one edge to another, while other steps run beside it."""
+
+from __future__ import annotations
+
+import asyncio
+import math
+from collections.abc import Awaitable, Callable
+from dataclasses import dataclass, replace
+from typing import Any
+
+from rig.bench.bench import LiveBench
+from rig.errors import RigError
+from rig.events import Event, Reading, Sampled
+from rig.limits import Limit, Verdict
+from rig.plan.procedure import InputEdge, OutputEdge, QuantityEdge, Time
+from rig.run.edges import Bracket, Seen, Watch, look_for
+from rig.run.outcome import Outcome, judged
+from rig.run.readings import Parts, make_reading, quantity_accuracy
+from rig.uncertainty import combine, rectangular
+
+CLOCK_ERROR = 1e-4  # the quartz clock of a computer keeps within 100 ppm (common practice, no source)
+SHOW_EVERY = 1.0  # s between two Sampled events; polls may be ten times as many
+
+
+@dataclass
+class Beside:
+    """What runs beside a timing: whether it is over, and an error that must end it."""
+
+    over: bool = False
+    error: RigError | None = None
+
+
+class Timing:
+    """One ``time`` step. ``start`` does what starts it; ``meanwhile`` runs the steps beside it."""
+
+    def __init__(
+        self,
+        step: Time,
+        give_up: float,
+        limit: Limit | None,
+        bench: LiveBench,
+        emit: Callable[[Event], None],
+        start: Callable[[], Awaitable[None]] | None,
+        meanwhile: Callable[[Beside], list[asyncio.Task[Any]]],
+    ) -> None:
+        self._step, self._give_up, self._limit = step, give_up, limit
+        self._bench, self._clock, self._emit = bench, bench.clock, emit
+        self._start, self._meanwhile = start, meanwhile
+        self._started_at: float | None = None
+        self._shown_at = float("-inf")
+        self.beside = Beside()
+        self.tasks: list[asyncio.Task[Any]] = []
+
+    async def run(self) -> Outcome:
+        """Wait for both edges. Raises InstrumentError, OutputError, Stopped."""
+        self._spawn_start()
+        first = self._watch(self._step.time.from_)
+        start_edge = await first.until(self._start_deadline)
+        self._raise_beside()
+        if start_edge is None:
+            await self._finish()
+            return Outcome(Verdict.FAIL, reason=f"{_words(self._step.time.from_)} was not seen {self._within()}")
+        if not first.seen_old:
+            await self._finish()
+            return Outcome(Verdict.NO_READING, reason=f"{_words(self._step.time.from_)} was so before the timing began")
+        self.tasks += self._meanwhile(self.beside)
+        second = self._watch(self._step.time.until)
+        end_edge = await second.until(lambda: self._deadline(start_edge.middle + self._give_up))
+        self.beside.over = True
+        now = self._clock.now()
+        await self._finish()
+        self._raise_beside()
+        if end_edge is None:
+            return self._gave_up(start_edge, now)
+        if not second.seen_old:
+            return Outcome(Verdict.NO_READING, reason=f"{_words(self._step.time.until)} was so before the timing began")
+        return self._timed(start_edge, end_edge)
+
+    def _spawn_start(self) -> None:
+        if self._start is None:
+            self._started_at = self._clock.now()
+        else:
+            self.tasks.append(self._clock.spawn(self._begin(self._start), f"start of {self._step.step}"))
+
+    async def _begin(self, start: Callable[[], Awaitable[None]]) -> None:
+        try:
+            await start()
+        except RigError as error:
+            self.beside.error = error
+        self._started_at = self._clock.now()
+
+    def _start_deadline(self) -> float | None:
+        if self.beside.error is not None:
+            return float("-inf")
+        if self._started_at is None:
+            return None
+        patience: float = self._step.time.start_within.to("s")
+        return self._started_at + patience
+
+    def _deadline(self, end: float) -> float:
+        return float("-inf") if self.beside.error is not None else end
+
+    def _watch(self, edge: InputEdge | OutputEdge | QuantityEdge) -> Watch:
+        return Watch(look_for(edge, self._bench), self._clock, self._step.every.to("s"), self._show)
+
+    def _show(self, seen: Seen) -> None:
+        if isinstance(seen.value, float) and seen.had - self._shown_at >= SHOW_EVERY:
+            self._shown_at = seen.had
+            at = self._bench.since_start(seen.had)
+            self._emit(Sampled(at, self._step.step, seen.name, seen.value, seen.unit))
+
+    async def _finish(self) -> None:
+        self.beside.over = True
+        for task in self.tasks:
+            await self._clock.join(task)
+
+    def _raise_beside(self) -> None:
+        if self.beside.error is not None:
+            raise self.beside.error
+
+    def _within(self) -> str:
+        return f"within {self._step.time.start_within}"
+
+    def _gave_up(self, start: Bracket, now: float) -> Outcome:
+        reading = make_reading(now - start.middle, "s", self._parts(start, None, now - start.middle), bound="more than")
+        return judged(reading, self._limit, f"{_words(self._step.time.until)} was not seen in {reading.value:.1f} s")
+
+    def _timed(self, start: Bracket, end: Bracket) -> Outcome:
+        value = end.middle - start.middle
+        reading: Reading = make_reading(value, "s", self._parts(start, end, value))
+        since = self._bench.since_start
+        return replace(judged(reading, self._limit), bracket=(since(end.before), since(end.after)))
+
+    def _parts(self, start: Bracket, end: Bracket | None, value: float) -> Parts:
+        parts = [("start edge", rectangular(start.half_width)), ("clock", rectangular(CLOCK_ERROR * value))]
+        if end is not None:
+            parts.insert(1, ("end edge", rectangular(end.half_width)))
+        sensor = self._sensor_part(value)
+        return (*parts, ("sensor", sensor)) if sensor else tuple(parts)
+
+    def _sensor_part(self, value: float) -> float:
+        """A threshold on a quantity is crossed early or late by the sensor's error divided by the mean rate."""
+        first, last = self._step.time.from_, self._step.time.until
+        if not isinstance(first, QuantityEdge) or not isinstance(last, QuantityEdge) or first.quantity != last.quantity:
+            return 0.0
+        ends = [(e.reaches or e.falls_to) for e in (first, last)]
+        span: float = abs(ends[1].canonical().value - ends[0].canonical().value) if ends[0] and ends[1] else 0.0
+        if span == 0.0:
+            return 0.0
+        error = combine([u for _, u in quantity_accuracy(self._bench.wiring.quantities[first.quantity])])
+        return error * math.sqrt(2.0) * value / span
+
+
+def _words(edge: InputEdge | OutputEdge | QuantityEdge) -> str:
+    if isinstance(edge, InputEdge):
+        return f"'{edge.input} {edge.is_}'"
+    if isinstance(edge, OutputEdge):
+        return f"'{edge.output} {edge.is_}'"
+    return f"'{edge.quantity} {edge.reaches or edge.falls_to}'"
