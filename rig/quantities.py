@@ -116,9 +116,9 @@ def unit(word: str) -> Unit:
     """The unit a person meant. Raises ValueError naming the nearest known unit."""
     found = _BY_WORD.get(word)
     if found is None:
-        near = difflib.get_close_matches(word, _BY_WORD, n=1, cutoff=0.4)
+        near = difflib.get_close_matches(word[:40], _BY_WORD, n=1, cutoff=0.4)
         hint = f"; nearest is '{near[0]}'" if near else ""
-        raise ValueError(f"unknown unit {word!r}, expected one of {', '.join(u.code for u in UNITS)}{hint}")
+        raise ValueError(f"unknown unit {word[:40]!r}, expected one of {', '.join(u.code for u in UNITS)}{hint}")
     return found
 
 
@@ -171,9 +171,9 @@ def parse(text: str) -> Quantity:
     stripped = text.strip()
     match = _NUMBER.match(stripped)
     if match is None:
-        raise ValueError(f"expected a number with a unit such as '24 V', found {text!r}")
-    value = float(match.group())
-    if not math.isfinite(value):
-        raise ValueError(f"expected a finite number, found {text!r}")
+        raise ValueError(f"expected a number with a unit such as '24 V', found {text[:60]!r}")
     word = stripped[match.end() :].strip()
-    return Quantity(value, unit(word).code if word else "1")
+    found = Quantity(float(match.group()), unit(word).code if word else "1")
+    if not math.isfinite(found.si):
+        raise ValueError(f"expected a finite number, found {text[:60]!r}")
+    return found

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any
 
-from pydantic import BeforeValidator, Field
+from pydantic import BeforeValidator, WithJsonSchema
 
 from rig.plan.values import LimitText, Name, Strict, Text
 from rig.quantities import Quantity, parse
@@ -22,7 +22,7 @@ def _fact(value: Any) -> Quantity | str:
 Fact = Annotated[
     Quantity | str,
     BeforeValidator(_fact),
-    Field(json_schema_extra={"type": ["string", "number"], "examples": ["230 V"]}),
+    WithJsonSchema({"type": ["string", "number"], "examples": ["230 V", "one shared port"]}),
 ]
 
 

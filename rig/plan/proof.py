@@ -1,16 +1,49 @@
-"""What can be proved of a plan before power is applied. One function a rule; each returns its faults."""
+"""What can be proved of a plan before power is applied. One function a rule; each yields its faults.
+
+Rules about names, about readings and about energy live in files of their own; a new rule is one more function in
+the ``RULES`` of the file that it belongs to.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
+
 from rig.errors import Fault
+from rig.plan import proof_names, proof_power, proof_readings
+from rig.plan.formula import CONSTANTS
 from rig.plan.load import Loaded
-from rig.plan.procedure import Procedure
+from rig.plan.profile import UnitProfile
+from rig.plan.proof_bench import prove_bench
+from rig.plan.view import View, make_view
+
+Rule = Callable[[View], Iterator[Fault]]
+
+RULES: tuple[Rule, ...] = (*proof_names.RULES, *proof_readings.RULES, *proof_power.RULES)
 
 
 def prove(procedure: Loaded, profile: Loaded | None, bench: Loaded) -> list[Fault]:
-    """Every fault of the three files together. Empty where the plan may run."""
-    faults: list[Fault] = []
-    model = procedure.model
-    if isinstance(model, Procedure) and model.needs_unit == "yes" and profile is None:
-        faults.append(procedure.fault((), "this procedure needs a unit profile, and none was given"))
+    """Every fault of the three files together, sorted by place. Empty where the plan may run.
+
+    Raises TypeError when a file is of another kind than its place asks for.
+    """
+    view = make_view(procedure, profile, bench)
+    if view.procedure.needs_unit == "yes" and profile is None:
+        return [procedure.fault((), "this procedure is for a unit, and no unit profile was given")]
+    faults = [fault for rule in RULES for fault in rule(view)]
+    faults += prove_bench(bench)
+    if profile is not None:
+        faults += prove_profile(profile)
+    return sorted(set(faults))
+
+
+def prove_profile(loaded: Loaded) -> list[Fault]:
+    """Every fault of a unit profile by itself. Raises TypeError for a file of another kind."""
+    if not isinstance(loaded.model, UnitProfile):
+        raise TypeError(f"expected a unit profile, found {loaded.kind}")
+    faults = []
+    for path in CONSTANTS:
+        group, _, name = path.partition(".")
+        if name in loaded.model.facts.get(group, {}):
+            message = f"formulas know '{path}' as a constant of nature; give the fact another name"
+            faults.append(loaded.fault(("facts", group, name), message))
     return faults

@@ -5,7 +5,17 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Discriminator, Field, Tag, model_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Discriminator,
+    Field,
+    Tag,
+    WithJsonSchema,
+    model_validator,
+)
 
 from rig.quantities import Quantity, convert, parse, unit
 
@@ -52,17 +62,14 @@ def _quantity(value: Any) -> Quantity:
     return parse(str(value))
 
 
-_QUANTITY_SCHEMA: dict[str, Any] = {
-    "type": ["string", "number"],
-    "examples": ["24 V"],
-    "description": "a number with a unit",
-}
+# What the JSON Schema says of a quantity: it is written as text, or as a bare number.
+WRITTEN = WithJsonSchema({"type": ["string", "number"], "description": "a number with a unit", "examples": ["24 V"]})
 
-AnyQuantity = Annotated[Quantity, BeforeValidator(_quantity), Field(json_schema_extra=_QUANTITY_SCHEMA)]
+AnyQuantity = Annotated[Quantity, BeforeValidator(_quantity), WRITTEN]
 
 
-def of(quantity: str, least: float | None = None, most: float | None = None) -> Any:
-    """An annotated quantity of one kind; bounds are in its canonical unit."""
+def of_kind(quantity: str, least: float | None = None, most: float | None = None) -> BeforeValidator:
+    """Reads a quantity of one kind; bounds are in its canonical unit."""
 
     def check(value: Any) -> Quantity:
         found = _quantity(value)
@@ -75,11 +82,12 @@ def of(quantity: str, least: float | None = None, most: float | None = None) -> 
             raise ValueError(f"{found} is more than the {most:g} {found.canonical().unit} allowed")
         return found
 
-    return Annotated[Quantity, BeforeValidator(check), Field(json_schema_extra=_QUANTITY_SCHEMA)]
+    return BeforeValidator(check)
 
 
 DAY = 86400.0
-Duration = of("time", least=1e-6, most=DAY)
+Duration = Annotated[Quantity, of_kind("time", least=1e-6, most=DAY), WRITTEN]
+Share = Annotated[Quantity, of_kind("share", least=0, most=100), WRITTEN]
 
 
 class ProfileRef(BaseModel):
@@ -109,7 +117,9 @@ def _duration_or_ref(value: Any) -> Quantity | ProfileRef:
 
 
 DurationOrRef = Annotated[
-    Quantity | ProfileRef, BeforeValidator(_duration_or_ref), Field(json_schema_extra={"type": ["string", "number"]})
+    Quantity | ProfileRef,
+    BeforeValidator(_duration_or_ref),
+    WithJsonSchema({"type": ["string", "number"], "examples": ["45 s", "profile fill.give-up"]}),
 ]
 
 UnitCode = Annotated[str, Field(max_length=20), AfterValidator(lambda word: unit(word).code)]

@@ -8,7 +8,7 @@ from typing import Annotated, Literal
 from pydantic import AfterValidator, Field
 
 from rig.plan.procedure import Function
-from rig.plan.values import AnyQuantity, Duration, Name, Strict, Text, of
+from rig.plan.values import AnyQuantity, Duration, Name, Share, Strict, Text
 
 Channel = Annotated[int, Field(strict=True, ge=0, le=65535)]
 
@@ -37,8 +37,8 @@ class Accuracy(Strict):
 
     function: Function
     range: AnyQuantity
-    of_reading: of("share", least=0, most=100)  # type: ignore[valid-type]
-    of_range: of("share", least=0, most=100)  # type: ignore[valid-type]
+    of_reading: Share
+    of_range: Share
 
 
 class InstrumentSpec(Strict):
@@ -104,7 +104,7 @@ class TestPoint(Strict):
     select: Select
     measures: tuple[Function, ...] = Field(min_length=1)
     shunt: AnyQuantity | None = None
-    shunt_accuracy: of("share", least=0, most=100) | None = None  # type: ignore[valid-type]
+    shunt_accuracy: Share | None = None
     on: Text
     needs_on: tuple[Name, ...] = ()
     for_: Text

@@ -1,0 +1,212 @@
+"""Rules about a bench file alone: its names lead somewhere, its channels exist once, its numbers fit together."""
+
+from __future__ import annotations
+
+import ipaddress
+import re
+from collections.abc import Iterator
+
+from rig.errors import Fault
+from rig.plan.load import Loaded
+from rig.plan.view import FUNCTION_QUANTITY, unknown
+from rig.plan.wiring import Bench, Link, QuantitySpec
+from rig.quantities import unit
+
+READ_BACK = "read-back"
+
+
+class BenchView:
+    """A bench file and its model."""
+
+    def __init__(self, loaded: Loaded, bench: Bench) -> None:
+        self.loaded, self.bench = loaded, bench
+        self.fault = loaded.fault
+
+    def channels(self) -> Iterator[tuple[str, str, tuple[str, ...], str, int]]:
+        """Every channel in use: section, name, the path to what uses it, instrument, channel number."""
+        bench = self.bench
+        for section, specs in (("outputs", bench.outputs), ("inputs", bench.inputs), ("quantities", bench.quantities)):
+            for name, spec in specs.items():
+                yield section, name, (section, name), spec.instrument, spec.channel
+        for name, point in bench.test_points.items():
+            select = point.select
+            yield "test-points", name, ("test-points", name, "select"), select.instrument, select.channel
+
+
+def names_exist(view: BenchView) -> Iterator[Fault]:
+    """Links, instruments, feedbacks, buses, meters and the outputs of needs-on and all-off-order are in the file."""
+    bench = view.bench
+    for name, instrument in bench.instruments.items():
+        if instrument.link not in bench.links:
+            yield view.fault(("instruments", name, "link"), unknown("link", instrument.link, bench.links))
+    for _, _, path, instrument_name, _ in view.channels():
+        if instrument_name not in bench.instruments:
+            message = unknown("instrument", instrument_name, bench.instruments)
+            yield view.fault((*path, "instrument"), message)
+    for name, output in bench.outputs.items():
+        if output.feedback != READ_BACK and output.feedback not in bench.inputs:
+            message = unknown("input", output.feedback, [READ_BACK, *bench.inputs])
+            yield view.fault(("outputs", name, "feedback"), message)
+    for name, point in bench.test_points.items():
+        here = ("test-points", name)
+        if point.meter not in bench.instruments:
+            yield view.fault((*here, "meter"), unknown("instrument", point.meter, bench.instruments))
+        if point.bus not in bench.outputs:
+            yield view.fault((*here, "bus"), unknown("output", point.bus, bench.outputs))
+        for index, output_name in enumerate(point.needs_on):
+            if output_name not in bench.outputs:
+                yield view.fault((*here, "needs-on", index), unknown("output", output_name, bench.outputs))
+    for index, output_name in enumerate(bench.all_off_order):
+        if output_name not in bench.outputs:
+            yield view.fault(("all-off-order", index), unknown("output", output_name, bench.outputs))
+
+
+def names_mean_one_thing(view: BenchView) -> Iterator[Fault]:
+    """A procedure measures at a test point or a quantity by name alone; no name may be both, none twice in a list."""
+    for name in view.bench.test_points:
+        if name in view.bench.quantities:
+            yield view.fault(("test-points", name), f"'{name}' is a quantity too; give one of them another name")
+    for index, name in enumerate(view.bench.all_off_order):
+        if name in view.bench.all_off_order[:index]:
+            yield view.fault(("all-off-order", index), f"'{name}' stands twice in this list")
+    for name, spec in view.bench.inputs.items():
+        if spec.open == spec.closed:
+            yield view.fault(("inputs", name, "closed"), f"open and closed are both '{spec.open}'")
+    if READ_BACK in view.bench.inputs:
+        yield view.fault(("inputs", READ_BACK), f"'{READ_BACK}' means the board's own word and cannot name an input")
+
+
+def channels_exist(view: BenchView) -> Iterator[Fault]:
+    """A channel lies within those of its instrument; channels count from 0."""
+    for _, _, path, name, channel in view.channels():
+        instrument = view.bench.instruments.get(name)
+        if instrument is not None and instrument.channels is not None and channel >= instrument.channels:
+            message = f"{name} has channels 0 to {instrument.channels - 1}, found {channel}"
+            yield view.fault((*path, "channel"), message)
+
+
+def channels_are_used_once(view: BenchView) -> Iterator[Fault]:
+    """No coil has two names. Test points may share a selector, on one bus: it is the same two terminals."""
+    seen: dict[tuple[str, str, int], tuple[str, str]] = {}
+    for section, name, path, instrument, channel in view.channels():
+        kind = "coil" if section in ("outputs", "test-points") else section
+        first_section, first = seen.setdefault((kind, instrument, channel), (section, name))
+        if first == name and first_section == section:
+            continue
+        points = view.bench.test_points
+        if section == first_section == "test-points" and points[first].bus == points[name].bus:
+            continue
+        yield view.fault((*path, "channel"), f"channel {channel} of {instrument} is wired to '{first}' already")
+
+
+def buses_carry_nothing(view: BenchView) -> Iterator[Fault]:
+    """A bus only leads the meter somewhere: it energizes nothing."""
+    for name, point in view.bench.test_points.items():
+        output = view.bench.outputs.get(point.bus)
+        if output is not None and output.energizes != "nothing":
+            message = f"{point.bus} energizes {output.energizes} and cannot lead the meter to a test point"
+            yield view.fault(("test-points", name, "bus"), message)
+
+
+def scales_fit(view: BenchView) -> Iterator[Fault]:
+    """A channel's two ends differ, are of the kind it measures, and its accuracy is of that kind and above 0."""
+    for name, spec in view.bench.quantities.items():
+        yield from _scale(view, name, spec)
+
+
+def _scale(view: BenchView, name: str, spec: QuantitySpec) -> Iterator[Fault]:
+    here = ("quantities", name)
+    if spec.raw[0] == spec.raw[1]:
+        yield view.fault((*here, "raw"), f"both ends of the raw counts are {spec.raw[0]}")
+    wanted = FUNCTION_QUANTITY[spec.measures]
+    wrong = [(i, m) for i, m in enumerate(spec.means) if unit(m.unit).quantity != wanted]
+    for index, found in wrong:
+        yield view.fault((*here, "means", index), f"{name} measures {spec.measures}, a {wanted}, found {found}")
+    if not wrong and spec.means[0].canonical().value == spec.means[1].canonical().value:
+        yield view.fault((*here, "means"), f"both ends mean {spec.means[0]}")
+    kind = "temperature difference" if wanted == "temperature" else wanted
+    if unit(spec.accuracy.unit).quantity != kind or spec.accuracy.value <= 0:
+        message = f"expected a half width above 0 as a {kind}, found {spec.accuracy}"
+        yield view.fault((*here, "accuracy"), message)
+
+
+def shunts_fit(view: BenchView) -> Iterator[Fault]:
+    """A shunt is a resistance with an accuracy, and turns the volts of a meter into amps."""
+    for name, point in view.bench.test_points.items():
+        here = ("test-points", name)
+        if (point.shunt is None) != (point.shunt_accuracy is None):
+            yield view.fault(here, "shunt and shunt-accuracy go together")
+        if point.shunt is None:
+            continue
+        if unit(point.shunt.unit).quantity != "resistance" or point.shunt.value <= 0:
+            yield view.fault((*here, "shunt"), f"expected a resistance above 0, found {point.shunt}")
+        others = [f for f in point.measures if f not in ("DC amps", "AC amps")]
+        if others:
+            message = f"across a shunt the meter reads amps; it cannot be asked for {others[0]} there"
+            yield view.fault((*here, "measures"), message)
+
+
+def accuracies_fit(view: BenchView) -> Iterator[Fault]:
+    """The range of each line of an accuracy statement is of the function's kind and above 0."""
+    for name, instrument in view.bench.instruments.items():
+        for index, line in enumerate(instrument.accuracy):
+            wanted = FUNCTION_QUANTITY[line.function]
+            if unit(line.range.unit).quantity != wanted or line.range.value <= 0:
+                message = f"expected a {wanted} above 0 as the range for {line.function}, found {line.range}"
+                yield view.fault(("instruments", name, "accuracy", index, "range"), message)
+
+
+def links_fit(view: BenchView) -> Iterator[Fault]:
+    """A simulated bench reaches simulators only, another one real instruments only."""
+    bench = view.bench
+    if bench.station is not None and not bench.simulated:
+        yield view.fault(("station",), "a bench that is not simulated has no station")
+    if bench.speed != 1.0 and not bench.simulated:
+        yield view.fault(("speed",), "only a simulated bench runs at another speed than 1")
+    for name, link in bench.links.items():
+        here = ("links", name, "address")
+        if link.address == "station":
+            if bench.station is None:
+                yield view.fault(here, "the address is 'station', and this bench names no station")
+        elif bench.simulated and link.protocol != "person" and not _loopback(link):
+            message = "a simulated bench reaches its station or this computer alone: expected station or 127.0.0.1:PORT"
+            yield view.fault(here, message)
+
+
+_VISA_HOST = re.compile(r"TCPIP\d*::([^:]+|\[[^\]]*\])::", re.IGNORECASE)
+_PSEUDO_TERMINAL = re.compile(r"(ASRL)?/dev/pts/\d+(::INSTR)?", re.IGNORECASE)
+
+
+def _loopback(link: Link) -> bool:
+    if _PSEUDO_TERMINAL.fullmatch(link.address):
+        return True
+    visa = _VISA_HOST.match(link.address)
+    host = visa.group(1) if visa else link.address.rpartition(":")[0]
+    host = host.strip("[]")
+    if host == "localhost":
+        return True
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return False
+
+
+RULES = (
+    names_exist,
+    names_mean_one_thing,
+    channels_exist,
+    channels_are_used_once,
+    buses_carry_nothing,
+    scales_fit,
+    shunts_fit,
+    accuracies_fit,
+    links_fit,
+)
+
+
+def prove_bench(loaded: Loaded) -> list[Fault]:
+    """Every fault of a bench file by itself. Raises TypeError for a file of another kind."""
+    if not isinstance(loaded.model, Bench):
+        raise TypeError(f"expected a bench, found {loaded.kind}")
+    view = BenchView(loaded, loaded.model)
+    return [fault for rule in RULES for fault in rule(view)]

@@ -1,0 +1,114 @@
+"""Rules about names: each is there, each means one thing, and steps refer to what has been before them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from rig.errors import Fault
+from rig.plan.procedure import InputEdge, Measure, QuantityEdge, Record, Time, Waveform
+from rig.plan.view import Placed, View, named_outputs, unknown
+
+
+def names_are_unique(view: View) -> Iterator[Fault]:
+    """A step's name stands for one step in the whole procedure, a stage's for one stage."""
+    for placed in view.steps:
+        first = view.by_name[placed.step.step]
+        if first is not placed:
+            line, _ = view.procedure_file.where((*first.loc, "step"))
+            yield view.fault(placed, ("step",), f"the name '{placed.step.step}' is taken by the step on line {line}")
+    seen: dict[str, int] = {}
+    for number, stage in enumerate(view.procedure.stages):
+        first_stage = seen.setdefault(stage.stage, number)
+        if first_stage != number:
+            line, _ = view.procedure_file.where(("stages", first_stage, "stage"))
+            message = f"the name '{stage.stage}' is taken by the stage on line {line}"
+            yield view.procedure_file.fault(("stages", number, "stage"), message)
+
+
+def references_are_earlier(view: View) -> Iterator[Fault]:
+    """needs, after and when name steps that come before."""
+    for placed in view.steps:
+        earlier = view.earlier(placed)
+        for key, names in (("needs", placed.step.needs), ("after", placed.step.after)):
+            for index, name in enumerate(names):
+                if name not in earlier:
+                    yield view.fault(placed, (key, index), _not_earlier(view, name, earlier))
+        when = placed.step.when
+        if when is not None and when.step not in earlier:
+            yield view.fault(placed, ("when", "step"), _not_earlier(view, when.step, earlier))
+    for number, stage in enumerate(view.procedure.stages):
+        earlier = {p.step.step for p in view.steps if p.stage < number}
+        for key, names in (("needs", stage.needs), ("after", stage.after)):
+            for index, name in enumerate(names):
+                if name not in earlier:
+                    message = _not_earlier(view, name, earlier)
+                    yield view.procedure_file.fault(("stages", number, key, index), message)
+
+
+def _not_earlier(view: View, name: str, earlier: set[str]) -> str:
+    if name in view.by_name:
+        return f"'{name}' is not an earlier step; only what has been before can be asked for"
+    return unknown("earlier step", name, sorted(earlier))
+
+
+def as_found_exists(view: View) -> Iterator[Fault]:
+    """as-found names a time step that is done once."""
+    name = view.procedure.as_found
+    if name is None:
+        return
+    placed = view.by_name.get(name)
+    times = [p.step.step for p in view.steps if isinstance(p.step, Time) and p.within is None]
+    if placed is None:
+        yield view.procedure_file.fault(("as-found",), unknown("time step", name, times))
+    elif name not in times:
+        message = f"'{name}' is not a time step that is done once; as-found reproduces a timed complaint"
+        yield view.procedure_file.fault(("as-found",), message)
+
+
+def outputs_exist(view: View) -> Iterator[Fault]:
+    """Every output that a step names is on the bench."""
+    for placed in view.steps:
+        for output, tail in named_outputs(placed.step):
+            if output not in view.bench.outputs:
+                yield view.fault(placed, tail, unknown("output", output, view.bench.outputs))
+
+
+def edges_exist(view: View) -> Iterator[Fault]:
+    """The inputs and quantities of edges are on the bench, and an input has that word among its two."""
+    for placed in view.steps:
+        if not isinstance(placed.step, Time):
+            continue
+        for key, edge in (("from", placed.step.time.from_), ("until", placed.step.time.until)):
+            if isinstance(edge, QuantityEdge) and edge.quantity not in view.bench.quantities:
+                message = unknown("quantity", edge.quantity, view.bench.quantities)
+                yield view.fault(placed, ("time", key, "quantity"), message)
+            if isinstance(edge, InputEdge):
+                yield from _input_edge(view, placed, key, edge)
+
+
+def _input_edge(view: View, placed: Placed, key: str, edge: InputEdge) -> Iterator[Fault]:
+    spec = view.bench.inputs.get(edge.input)
+    if spec is None:
+        yield view.fault(placed, ("time", key, "input"), unknown("input", edge.input, view.bench.inputs))
+    elif edge.is_ not in (spec.open, spec.closed):
+        message = f"{edge.input} is {spec.open} or {spec.closed}, found '{edge.is_}'"
+        yield view.fault(placed, ("time", key, "is"), message)
+
+
+def places_exist(view: View) -> Iterator[Fault]:
+    """Where a step measures and what it records is on the bench."""
+    points, quantities = view.bench.test_points, view.bench.quantities
+    for placed in view.steps:
+        step = placed.step
+        if isinstance(step, Measure) and step.at not in points and step.at not in quantities:
+            message = unknown("test point or quantity", step.at, [*points, *quantities])
+            yield view.fault(placed, ("at",), message)
+        if isinstance(step, Waveform) and step.waveform not in points:
+            yield view.fault(placed, ("waveform",), unknown("test point", step.waveform, points))
+        if isinstance(step, Record):
+            for index, name in enumerate(step.record):
+                if name not in quantities:
+                    yield view.fault(placed, ("record", index), unknown("quantity", name, quantities))
+
+
+RULES = (names_are_unique, references_are_earlier, as_found_exists, outputs_exist, edges_exist, places_exist)

@@ -1,0 +1,186 @@
+"""Rules about energy: what may be on in which stage, water before heat, as found before anything is changed, and
+an end to everything that is turned on."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from rig.errors import Fault
+from rig.plan.procedure import Ask, InputEdge, Measure, Record, Repeat, Settle, Time, Waveform
+from rig.plan.values import ProfileRef
+from rig.plan.view import Placed, View, turned_on
+from rig.quantities import Quantity
+
+OHMS = ("resistance", "resistance four-wire", "diode", "continuity")
+# What a stage's way of driving leaves free to be turned on.
+ALLOWED: dict[str, frozenset[str]] = {
+    "dead": frozenset({"nothing"}),
+    "board drives": frozenset({"nothing", "mains", "heater"}),
+    "bench feeds": frozenset({"nothing", "bench feed"}),
+}
+WATER_INPUTS = ("level-probe", "level-relay")  # inputs whose closed state is water over the heater
+LEAVES = ("leave out stage", "end")
+# What cures a complaint silently; each is a word of a prompt's 'thing', or the beginning of one.
+CHANGES = ("clean", "level", "cool")
+# A thing that ends so is asked about, as it was before it came.
+AS_IT_CAME = ("at-owner", "as-found")
+
+
+def ohms_only_dead(view: View) -> Iterator[Fault]:
+    """Resistance, diode and continuity are measured in dead stages alone: the meter feeds what it measures."""
+    for placed in view.steps:
+        drive = view.stage_of(placed).drive
+        if isinstance(placed.step, Measure) and placed.step.measure in OHMS and drive != "dead":
+            message = f"{placed.step.measure} is measured in stages that are dead, and this one is '{drive}'"
+            yield view.fault(placed, ("measure",), message)
+
+
+def drives_are_kept(view: View) -> Iterator[Fault]:
+    """A dead stage energizes nothing; where the board drives, the bench does not feed, and the other way round."""
+    for placed in view.steps:
+        drive = view.stage_of(placed).drive
+        for on in turned_on(placed.step, view.bench):
+            energizes = view.bench.outputs[on.output].energizes
+            if energizes not in ALLOWED[drive]:
+                message = f"{on.output} energizes {energizes}, which a stage that is '{drive}' does not allow"
+                yield view.fault(placed, on.tail, message)
+
+
+def water_before_heat(view: View) -> Iterator[Fault]:
+    """The heater is turned on only when, in the same stage, a time step has ended with water over the heater."""
+    for placed in view.steps:
+        for on in turned_on(placed.step, view.bench):
+            if view.bench.outputs[on.output].energizes == "heater" and not _water_proved(view, placed):
+                message = (
+                    f"{on.output} heats, and no earlier step of this stage proves water: expected a time step until "
+                    f"{' or '.join(WATER_INPUTS)} is closed, which this step needs, or which is always done and has "
+                    f"after-bad: leave out stage or end"
+                )
+                yield view.fault(placed, on.tail, message)
+
+
+def _water_proved(view: View, heats: Placed) -> bool:
+    needed = {*heats.step.needs, *(heats.within.step.needs if heats.within else ())}
+    return any(
+        p.stage == heats.stage
+        and p.order < heats.order
+        and p.within in (None, heats.within)
+        and _ends_wet(view, p)
+        and (p.step.step in needed or _bars_the_way(p))
+        for p in view.steps
+    )
+
+
+def _ends_wet(view: View, placed: Placed) -> bool:
+    until = placed.step.time.until if isinstance(placed.step, Time) else None
+    if not isinstance(until, InputEdge) or until.input not in WATER_INPUTS:
+        return False
+    spec = view.bench.inputs.get(until.input)
+    return spec is not None and until.is_ == spec.closed and spec.open != spec.closed
+
+
+def _bars_the_way(placed: Placed) -> bool:
+    """Whether nothing later in the stage is done unless this step was done and was good."""
+    step = placed.step
+    skippable = step.when is not None or step.needs or step.after
+    return step.after_bad in LEAVES and not skippable
+
+
+def as_found_comes_first(view: View) -> Iterator[Fault]:
+    """Nothing is filled up, cleaned, levelled or cooled before the complaint is on record."""
+    first = view.by_name.get(view.procedure.as_found or "")
+    if first is None:
+        return
+    for placed in view.steps:
+        step = placed.step
+        if isinstance(step, Time) and step.start is not None and placed.order <= first.order:
+            verb, thing = getattr(step.start, "verb", ""), getattr(step.start, "thing", "")
+            tail: tuple[str, ...] = ("start",)
+        elif isinstance(step, Ask) and placed.order < first.order:
+            verb, thing, tail = step.verb, step.thing, ()
+        else:
+            continue
+        name = first.step.step
+        if verb == "pour":
+            yield view.fault(placed, (*tail, "verb"), f"nothing is poured before '{name}' is on record as found")
+        elif _changes(thing):
+            message = (
+                f"'{thing}' would change the unit before '{name}' is on record as found; a question about how it "
+                f"came ends its thing in {' or '.join('-' + end for end in AS_IT_CAME)}"
+            )
+            yield view.fault(placed, (*tail, "thing"), message)
+
+
+def _changes(thing: str) -> bool:
+    if thing.endswith(AS_IT_CAME):
+        return False
+    return any(word.startswith(CHANGES) for word in thing.split("-"))
+
+
+def outputs_are_bounded(view: View) -> Iterator[Fault]:
+    """No output can stay on longer than its longest-on, when every wait of the stage takes as long as it may."""
+    for number, _ in enumerate(view.procedure.stages):
+        on: dict[str, float] = {}
+        said: set[str] = set()
+        for placed in view.steps:
+            if placed.stage == number and placed.within is None:
+                yield from _run(view, placed, on, said)
+
+
+def _run(view: View, placed: Placed, on: dict[str, float], said: set[str]) -> Iterator[Fault]:
+    """Let the longest time pass that a step can take; ``on`` holds how long each output has been on (s)."""
+    step = placed.step
+    if isinstance(step, Repeat):
+        inner = [p for p in view.steps if p.within is placed]
+        for _ in range(step.repeat.times):
+            for one in inner:
+                yield from _run(view, one, on, said)
+        return
+    for output in getattr(getattr(step, "switch", None), "turn_off", ()):
+        on.pop(output, None)
+    passing: set[str] = set()
+    for turn in turned_on(step, view.bench):
+        if turn.output not in on:
+            on[turn.output] = 0.0
+            if not turn.stays:
+                passing.add(turn.output)
+    seconds = _longest(view, step)
+    for output in on:
+        on[output] += seconds
+        spec = view.bench.outputs[output]
+        if on[output] > spec.longest_on.to("s") and output not in said:
+            said.add(output)
+            message = (
+                f"{output} could be on for {on[output] / 60:.3g} min by the end of this step, "
+                f"and its longest-on is {spec.longest_on}"
+            )
+            yield view.fault(placed, (), message)
+    for output in passing:
+        del on[output]
+
+
+def _longest(view: View, step: object) -> float:
+    """The longest that a step waits, s. Questions are left out: nobody can bound a person, the bench's guard does."""
+    if isinstance(step, Settle):
+        return step.settle.to("s")
+    if isinstance(step, Measure):
+        return 0.0 if step.settle is None else step.settle.to("s")
+    if isinstance(step, (Record, Waveform)):
+        return 0.0 if step.for_ is None else _seconds(view, step.for_)
+    if isinstance(step, Time):
+        own = step.time.start_within.to("s") + _seconds(view, step.time.give_up)
+        return max(own, sum(_longest(view, s) for s in step.meanwhile))
+    return 0.0
+
+
+def _seconds(view: View, duration: Quantity | ProfileRef) -> float:
+    if isinstance(duration, Quantity):
+        return duration.to("s")
+    try:
+        found = view.profile.fact(duration.path) if view.profile is not None else None
+        return found.to("s") if isinstance(found, Quantity) else 0.0
+    except (KeyError, ValueError):
+        return 0.0  # a missing or misfitting fact is said by another rule
+
+
+RULES = (ohms_only_dead, drives_are_kept, water_before_heat, as_found_comes_first, outputs_are_bounded)

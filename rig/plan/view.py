@@ -1,0 +1,202 @@
+"""The three files of a plan side by side, every step with its place: what the rules of the proof look at."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+
+from rig.errors import Fault
+from rig.plan.load import Loaded, Loc
+from rig.plan.messages import listed, nearest
+from rig.plan.procedure import (
+    AnyStep,
+    Ask,
+    Compute,
+    InnerStep,
+    MeanwhileStep,
+    Measure,
+    NumberAnswer,
+    OutputEdge,
+    Procedure,
+    Record,
+    Repeat,
+    Stage,
+    StartBySwitch,
+    Switch,
+    Time,
+    Waveform,
+)
+from rig.plan.profile import UnitProfile
+from rig.plan.wiring import Bench
+from rig.quantities import unit
+
+OneStep = AnyStep | InnerStep | MeanwhileStep
+
+# The quantity that a reading of each function has.
+FUNCTION_QUANTITY = {
+    "DC volts": "voltage",
+    "AC volts": "voltage",
+    "DC amps": "current",
+    "AC amps": "current",
+    "resistance": "resistance",
+    "resistance four-wire": "resistance",
+    "continuity": "resistance",
+    "diode": "voltage",
+    "frequency": "frequency",
+    "temperature": "temperature",
+    "pressure": "pressure",
+    "power": "power",
+    "mass": "mass",
+}
+# The quantity of a slope; there is no unit for the others.
+SLOPE_QUANTITY = {"mass": "mass flow", "temperature": "temperature rate", "pressure": "pressure rate"}
+
+
+@dataclass(frozen=True)
+class Placed:
+    """A step, its path in the file, its stage, and the repeat or time step that it stands in."""
+
+    step: OneStep
+    loc: tuple[str | int, ...]
+    stage: int
+    part: str  # make-ready, steps or make-safe
+    order: int  # in the order of the file
+    within: Placed | None = None
+
+
+@dataclass(frozen=True)
+class View:
+    """A procedure with its profile (None where it needs none, or none was given) and its bench."""
+
+    procedure_file: Loaded
+    procedure: Procedure
+    profile_file: Loaded | None
+    profile: UnitProfile | None
+    bench_file: Loaded
+    bench: Bench
+    steps: tuple[Placed, ...] = field(default=())
+    by_name: dict[str, Placed] = field(default_factory=dict)
+
+    def stage_of(self, placed: Placed) -> Stage:
+        """The stage that a step stands in."""
+        return self.procedure.stages[placed.stage]
+
+    def fault(self, placed: Placed, tail: Loc, message: str) -> Fault:
+        """A fault at a part of a step."""
+        return self.procedure_file.fault((*placed.loc, *tail), message)
+
+    def earlier(self, placed: Placed) -> set[str]:
+        """The names of the steps that have been carried out, or left out, when this one begins."""
+        inside = set()
+        outer = placed.within
+        while outer is not None:
+            inside.add(outer.step.step)
+            outer = outer.within
+        return {p.step.step for p in self.steps if p.order < placed.order} - inside
+
+    def reading(self, step: OneStep) -> str | None:
+        """The quantity of a step's reading; None for a step without one, or where a name is unknown."""
+        if isinstance(step, Measure):
+            return FUNCTION_QUANTITY[step.measure]
+        if isinstance(step, Time):
+            return "time"
+        if isinstance(step, Compute):
+            return unit(step.in_).quantity
+        if isinstance(step, Ask):
+            return unit(step.answer.number_in).quantity if isinstance(step.answer, NumberAnswer) else None
+        if isinstance(step, Waveform):
+            point = self.bench.test_points.get(step.waveform)
+            return None if point is None else "current" if "DC amps" in point.measures else "voltage"
+        if isinstance(step, Record):
+            judged = self.bench.quantities.get(step.judged)
+            quantity = None if judged is None else FUNCTION_QUANTITY[judged.measures]
+            return SLOPE_QUANTITY.get(quantity or "") if step.figure == "slope" else quantity
+        return None
+
+
+def make_view(procedure: Loaded, profile: Loaded | None, bench: Loaded) -> View:
+    """Lay the files side by side. Raises TypeError when a file is of another kind than its place asks for."""
+    model, unit_profile, wiring = procedure.model, None if profile is None else profile.model, bench.model
+    if not isinstance(model, Procedure) or not isinstance(wiring, Bench):
+        raise TypeError(f"expected a procedure and a bench, found {procedure.kind} and {bench.kind}")
+    if unit_profile is not None and not isinstance(unit_profile, UnitProfile):
+        raise TypeError("expected a unit profile")
+    steps = tuple(_placed(model))
+    by_name: dict[str, Placed] = {}
+    for placed in steps:
+        by_name.setdefault(placed.step.step, placed)
+    return View(procedure, model, profile, unit_profile, bench, wiring, steps, by_name)
+
+
+def _placed(procedure: Procedure) -> Iterator[Placed]:
+    order = 0
+    for number, stage in enumerate(procedure.stages):
+        for part, steps in (("make-ready", stage.make_ready), ("steps", stage.steps), ("make-safe", stage.make_safe)):
+            for index, step in enumerate(steps):
+                outer = Placed(step, ("stages", number, part, index), number, part, order)
+                order += 1
+                yield outer
+                inner, path = _inside(step)
+                for at, one in enumerate(inner):
+                    placed = Placed(one, (*outer.loc, *path, at), number, part, order, outer)
+                    order += 1
+                    yield placed
+                    below, path_below = _inside(one)
+                    for deep, last in enumerate(below):  # a time step in a repeat, with its own meanwhile
+                        yield Placed(last, (*placed.loc, *path_below, deep), number, part, order, placed)
+                        order += 1
+
+
+def _inside(step: OneStep) -> tuple[Iterable[OneStep], tuple[str, ...]]:
+    if isinstance(step, Repeat):
+        return step.repeat.steps, ("repeat", "steps")
+    if isinstance(step, Time):
+        return step.meanwhile, ("meanwhile",)
+    return (), ()
+
+
+@dataclass(frozen=True)
+class TurnOn:
+    """An output that a step turns on, and where it says so. ``stays``: beyond the step, to the end of the stage."""
+
+    output: str
+    tail: tuple[str | int, ...]
+    stays: bool
+
+
+def turned_on(step: OneStep, bench: Bench) -> list[TurnOn]:
+    """Every output that one step turns on, by name or because the test point that it reads needs it."""
+    found: list[TurnOn] = []
+    if isinstance(step, Switch):
+        found += [TurnOn(o, ("switch", "turn-on", i), True) for i, o in enumerate(step.switch.turn_on)]
+    if isinstance(step, Time) and isinstance(step.start, StartBySwitch):
+        found += [TurnOn(o, ("start", "turn-on", i), True) for i, o in enumerate(step.start.turn_on)]
+    if isinstance(step, (Measure, Record, Waveform)):
+        found += [TurnOn(o, ("energize", i), False) for i, o in enumerate(step.energize)]
+    at = step.at if isinstance(step, Measure) else step.waveform if isinstance(step, Waveform) else ""
+    point = bench.test_points.get(at)
+    if point is not None:
+        tail = ("at",) if isinstance(step, Measure) else ("waveform",)
+        found += [TurnOn(o, tail, False) for o in (*point.needs_on, point.bus)]
+    return [t for t in found if t.output in bench.outputs]
+
+
+def named_outputs(step: OneStep) -> Iterator[tuple[str, tuple[str | int, ...]]]:
+    """Every output that a step names, and where."""
+    if isinstance(step, Switch):
+        for key, outputs in (("turn-off", step.switch.turn_off), ("turn-on", step.switch.turn_on)):
+            yield from ((o, ("switch", key, i)) for i, o in enumerate(outputs))
+    if isinstance(step, (Measure, Record, Waveform)):
+        yield from ((o, ("energize", i)) for i, o in enumerate(step.energize))
+    if isinstance(step, Time):
+        if isinstance(step.start, StartBySwitch):
+            yield from ((o, ("start", "turn-on", i)) for i, o in enumerate(step.start.turn_on))
+        for key, edge in (("from", step.time.from_), ("until", step.time.until)):
+            if isinstance(edge, OutputEdge):
+                yield edge.output, ("time", key, "output")
+
+
+def unknown(what: str, name: str, known: Iterable[str]) -> str:
+    """The sentence for a name that is not there."""
+    words = list(known)
+    return f"no {what} is called '{name}'{nearest(name, words)}; known: {listed(words) or 'none'}"
