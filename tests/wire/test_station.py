@@ -201,8 +201,48 @@ def test_what_breaks_in_the_plant_at_real_pace_is_raised_on_close(monkeypatch: p
     async def work() -> None:
         station = await start(lockstep=False)
         monkeypatch.setattr(station.plant, "advance", spoilt)
-        await asyncio.sleep(0.06)
+        await asyncio.sleep(0.001)
         with pytest.raises(ZeroDivisionError, match="physics"):
             await station.close()
 
     asyncio.run(work())
+
+
+def test_samplers_and_meter_on_two_links_give_the_same_run_every_time() -> None:
+    """Exchanges on two links overlap in simulated time; nothing depends on the machine."""
+
+    async def work(station: Station) -> list[tuple[float, str]]:
+        clock, client = station.clock, await modbus(station)
+        assert clock is not None
+        trace: list[tuple[float, str]] = []
+
+        async def sample(what: str, every: float, ask: Callable[[], Awaitable[Any]]) -> None:
+            for _ in range(40):
+                answer = await clock.exchange("modbus", ask, 1.0)
+                trace.append((clock.now(), f"{what} {answer.bits or answer.registers}"))
+                await clock.sleep(every)
+
+        samplers = [
+            clock.spawn(
+                sample("inputs", 0.1, lambda: client.read_discrete_inputs(0, count=24, device_id=2)), "inputs"
+            ),
+            clock.spawn(
+                sample("analog", 0.1, lambda: client.read_input_registers(0, count=12, device_id=3)), "analog"
+            ),
+        ]
+        for channel in (2, 6, 16, 3):
+            await clock.exchange("modbus", lambda c=channel: client.write_coil(c, True, device_id=1), 1.0)
+        await clock.exchange("modbus", lambda: client.write_coil(4, True, device_id=4), 1.0)
+        for _ in range(8):
+            reading = await clock.exchange("meter", lambda: line(station, "meter", b"MEAS:VOLT? 0.1"), 5.0)
+            trace.append((clock.now(), reading))
+        for task in samplers:
+            await clock.join(task)
+        client.close()
+        return trace
+
+    traces = [on_station(work, seed=7) for _ in range(3)]
+    assert len(traces[0]) == 88
+    assert traces[0][-1][0] < 5.0
+    assert traces.count(traces[0]) == 3
+    assert on_station(work, seed=8) != traces[0]
