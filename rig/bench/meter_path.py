@@ -72,9 +72,10 @@ class MeterPath:
         asked, scale = _through_shunt(spec, "DC amps" if spec.shunt else "DC volts", full_scale)
         meter = self._meters[spec.meter]
         async with self._connected(spec):
-            await meter.start_record(scale if scale is not None else 1.0, interval, count)
+            begun = await meter.start_record(scale if scale is not None else 1.0, interval, count)
             for output in energize:
                 await self._outputs.turn_on(output)
+            await self._clock.sleep_until(begun.had + interval * count)
             values = (await meter.fetch_record()).value
             for output in reversed(energize):
                 await self._outputs.turn_off(output)

@@ -70,10 +70,13 @@ def run_procedure(
     plan: Plan,
     listeners: Sequence[Callable[[Event], None]],
     journal_for: Callable[[str], Journal],
+    opened: Callable[[OpenBench], None] = lambda bench: None,
 ) -> RunRecord:
-    """Run a plan. Raises InputError before anything is energized (bench, faults, answers), and RecordError, with
-    everything off, when the store cannot keep what happened."""
-    return asyncio.run(run_async(request, plan, listeners, journal_for))
+    """Run a plan; ``opened`` is shown the bench before anything is switched.
+
+    Raises InputError before anything is energized (bench, faults, answers), and RecordError, with everything off, when
+    the store cannot keep what happened."""
+    return asyncio.run(run_async(request, plan, listeners, journal_for, opened))
 
 
 async def run_async(
@@ -81,6 +84,7 @@ async def run_async(
     plan: Plan,
     listeners: Sequence[Callable[[Event], None]],
     journal_for: Callable[[str], Journal],
+    opened: Callable[[OpenBench], None] = lambda bench: None,
 ) -> RunRecord:
     """``run_procedure`` in a running loop."""
     refuse_without_people(request, plan)
@@ -89,6 +93,7 @@ async def run_async(
     order = StationOrder(_unit(plan), request.faults, request.seed, request.lockstep)
     bench = await open_bench(plan.bench, order, recorder.emit)
     try:
+        opened(bench)
         started = _started(request, plan)
         recorder.emit(started)
         engine, signalled = await _run(request, plan, bench, recorder)

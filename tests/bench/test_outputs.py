@@ -1,0 +1,136 @@
+"""Guarded outputs: what may be on together, and that off needs no permission."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Awaitable, Callable
+from typing import Any
+
+import pytest
+
+from rig.bench.opening import OpenBench, StationOrder, open_bench
+from rig.errors import InputError, OutputError, Stopped
+from rig.events import Event, OutputIntended
+from tests.conftest import bundled_plan
+
+
+def on_bench(work: Callable[[OpenBench, list[Event]], Awaitable[Any]], **order: Any) -> Any:
+    """Do something on a freshly opened simulated bench."""
+
+    async def main() -> Any:
+        events: list[Event] = []
+        bench = await open_bench(
+            bundled_plan().bench, StationOrder(unit="demo-18-dc", **order), events.append
+        )
+        try:
+            return await work(bench, events)
+        finally:
+            await bench.close()
+
+    return asyncio.run(main())
+
+
+@pytest.mark.parametrize(
+    ("drive", "output", "allowed"),
+    [
+        ("dead", "mains", False),
+        ("dead", "fill-feed", False),
+        ("dead", "ohms-bus", True),
+        ("board drives", "mains", True),
+        ("board drives", "fill-feed", False),
+        ("bench feeds", "mains", False),
+        ("bench feeds", "heater-enable", False),
+        ("bench feeds", "fill-feed", True),
+    ],
+)
+def test_three_exclusive_ways_to_drive(drive: Any, output: str, allowed: bool) -> None:
+    async def work(bench: OpenBench, events: list[Event]) -> None:
+        bench.live.outputs.drive = drive
+        if allowed:
+            await bench.live.outputs.turn_on(output)
+            assert bench.live.outputs.on == (output,)
+        else:
+            with pytest.raises(Stopped) as refused:
+                await bench.live.outputs.turn_on(output)
+            assert drive in refused.value.what
+            assert not events, "a refused switch is not an intent"
+            assert bench.station is not None
+            assert not any(bench.station.plant.coils(1))
+
+    on_bench(work)
+
+
+def test_ohms_only_when_dead() -> None:
+    async def work(bench: OpenBench, events: list[Event]) -> None:
+        live = bench.live
+        live.outputs.drive = "board drives"
+        with pytest.raises(Stopped):
+            await live.meter.measure("heater", "resistance four-wire", None, 1)
+        await live.outputs.turn_on("mains")
+        live.outputs.drive = "dead"  # somebody lies about the stage: what is on still counts
+        with pytest.raises(Stopped) as refused:
+            await live.meter.measure("heater", "resistance four-wire", None, 1)
+        assert "mains" in refused.value.what
+        assert bench.station is not None
+        assert [a for a in bench.station.plant.abuses if "ohms" in a] == []
+
+    on_bench(work)
+
+
+def test_all_off_twice_and_from_anywhere() -> None:
+    async def work(bench: OpenBench, events: list[Event]) -> None:
+        outputs = bench.live.outputs
+        outputs.drive = "board drives"
+        for name in ("mains", "heater-enable", "volts-bus", "lamp-red"):
+            await outputs.turn_on(name)
+        for _ in range(2):
+            report = await outputs.all_off()
+            assert report.confirmed
+            assert report.why == ()
+            assert outputs.on == ()
+        assert bench.station is not None
+        assert not any(bench.station.plant.coils(1))
+
+    on_bench(work)
+
+
+def test_a_write_is_not_an_effect() -> None:
+    """A contact that does not follow is an error, named, and the output counts as possibly on."""
+
+    async def work(bench: OpenBench, events: list[Event]) -> None:
+        assert bench.station is not None
+        plant = bench.station.plant
+        true_inputs = plant.inputs
+        plant.inputs = lambda: [False] * len(true_inputs())  # every mirror contact reads open
+        bench.live.outputs.drive = "board drives"
+        with pytest.raises(OutputError) as failed:
+            await bench.live.outputs.turn_on("mains")
+        assert "mains-aux" in failed.value.what
+        assert failed.value.culprit == "mains"
+        assert bench.live.outputs.on == ("mains",)
+        plant.inputs = lambda: [True] * len(true_inputs())  # and now a contactor that is welded
+        report = await bench.live.outputs.all_off()
+        assert "mains" in report.unconfirmed
+        assert "lamp-red" not in report.unconfirmed  # read-back only, and the coil is off
+
+    on_bench(work)
+
+
+def test_the_times_of_a_switch_bracket_its_feedback() -> None:
+    async def work(bench: OpenBench, events: list[Event]) -> None:
+        bench.live.outputs.drive = "board drives"
+        before = bench.live.clock.now()
+        answer = await bench.live.outputs.turn_on("mains")
+        assert before <= answer.asked < answer.had == bench.live.clock.now()
+        assert isinstance(events[0], OutputIntended)
+
+    on_bench(work)
+
+
+def test_unknown_fault_and_impossible_unit_are_input_errors() -> None:
+    async def work(bench: OpenBench, events: list[Event]) -> None:
+        raise AssertionError("must not open")
+
+    with pytest.raises(InputError) as refused:
+        on_bench(work, faults=(("filter-chocked", 1.0),))
+    assert "filter-choked" in refused.value.what
