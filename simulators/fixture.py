@@ -32,7 +32,7 @@ DRY_DEPTH = 0.003  # m of water under which a powered heater is an abuse
 
 
 class Fixture:
-    """Coils as driven, contacts as they stand. Writes the unit's connections; notes what must never happen."""
+    """Coils as driven, contacts as they stand. Joins them to the unit; notes what must never happen."""
 
     def __init__(self, unit: Unit, abuses: list[str]) -> None:
         self._unit = unit
@@ -152,14 +152,14 @@ class Fixture:
         state[12] = not self.stopped
         state[13] = self.lid_shut
         state[15] = unit.door_shut
-        state[16] = unit.wet_ohm() < unit.model.electrics.bench_level_ohm
-        state[17] = unit.board_volts > FILL_DRIVE_VOLTS
+        state[16] = unit.probe_ohm() < unit.model.electrics.bench_level_ohm
+        state[17] = unit.circuits.output_volts() > FILL_DRIVE_VOLTS
         state[18] = unit.joined.mains and unit.board.wants_heat
         state[20] = unit.float_up
         return state
 
     def quantity(self, channel: int) -> float:
-        """True value of an analog channel. Raises UnknownName beyond the module's channels; spare ones read 0."""
+        """True value of an analog channel; spare ones read 0. Raises UnknownName beyond the module."""
         unit = self._unit
         match channel:
             case 0:
@@ -173,13 +173,13 @@ class Fixture:
             case 5:
                 return unit.gas.gauge
             case 6:
-                return unit.heater_amps()
+                return unit.circuits.heater_amps()
             case 7:
-                return unit.mains_volts
+                return unit.circuits.mains_volts
             case 8:
                 return unit.scale.value
             case 9:
-                return unit.supply_amps()
+                return unit.circuits.supply_amps()
             case 10 | 11:
                 return 0.0
         raise UnknownName("analog channel", str(channel), [str(k) for k in range(ANALOG_CHANNELS)])

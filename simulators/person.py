@@ -5,12 +5,14 @@ from random import Random
 
 from simulators.fixture import Fixture
 from simulators.unit.unit import Unit
+from simulators.unit.water import DENSITY
 
 Answer = bool | str | float | None
 
 # UCUM codes a number may be asked in, with what one of our own (first) units is in each.
 UNITS: dict[str, dict[str, float]] = {
     "g": {"g": 1.0, "kg": 1e-3, "mg": 1e3, "mL": 1.0, "L": 1e-3},
+    "MOhm": {"MOhm": 1.0, "kOhm": 1e3, "Ohm": 1e6, "GOhm": 1e-3},
     "Ohm": {"Ohm": 1.0, "mOhm": 1e3, "kOhm": 1e-3, "MOhm": 1e-6},
     "uS/cm": {"uS/cm": 1.0, "mS/cm": 1e-3, "mS/m": 0.1, "S/m": 1e-4},
     "mm/m": {"mm/m": 1.0, "%": 0.1, "m/m": 1e-3},
@@ -40,21 +42,23 @@ class Person:
             "untouched": (lambda: True, 15.0),
             "rating-plate": (lambda: True, 30.0),
             "reservoir": (self._between_marks, 15.0),
-            "rested-before-start": (lambda: "hot-restart" not in unit.present, 15.0),
+            "rested-before-start": (lambda: unit.defects.rested >= 20.0, 15.0),
             "stop-findings": (lambda: True, 120.0),
         }
-        self._numbers: dict[str, tuple[Callable[[], float], str, float]] = {
-            "tilt-at-owner": (self._tilt, "mm/m", 15.0),
-            "water-conductivity": (unit.conductivity, "uS/cm", 45.0),
-            "earth-bond": (lambda: unit.model.electrics.earth_bond, "Ohm", 120.0),
-            "insulation": (lambda: unit.model.electrics.insulation * 1e6, "Ohm", 90.0),
-            "chamber-water": (self._weigh, "g", 180.0),
+        electrics = unit.model.electrics
+        # What is read, its unit, the last digit the hand instrument shows, the seconds it takes.
+        self._numbers: dict[str, tuple[Callable[[], float], str, float, float]] = {
+            "tilt-at-owner": (self._tilt, "mm/m", 0.5, 15.0),
+            "water-conductivity": (unit.circuits.conductivity, "uS/cm", 0.1, 45.0),
+            "earth-bond": (lambda: electrics.earth_bond, "Ohm", 0.001, 120.0),
+            "insulation": (lambda: electrics.insulation, "MOhm", 0.1, 90.0),
+            "chamber-water": (self._weigh, "g", 1.0, 180.0),
         }
 
     def does(
         self, verb: str, thing: str, kind: str, options: Sequence[str], unit: str
     ) -> tuple[Answer, float]:
-        """The answer and the seconds it took; the deed itself is done at once. `verb` only colours the prompt."""
+        """The answer and the seconds it took; the deed is done at once. `thing` decides, not `verb`."""
         answer: Answer = None
         seconds = PLAIN_SECONDS
         known = True
@@ -66,10 +70,10 @@ class Person:
             sight, seconds = self._sights[thing]
             answer = sight()
         elif thing in self._numbers:
-            read, own, seconds = self._numbers[thing]
-            number = read()
+            read, own, digit, seconds = self._numbers[thing]
+            number = round(read() / digit) * digit
             factor = UNITS[own].get(unit)
-            answer = None if factor is None else number * factor
+            answer = None if factor is None else float(f"{number * factor:.10g}")
         else:
             known = False
         seconds *= 0.9 + 0.2 * self._hand.random()
@@ -111,19 +115,19 @@ class Person:
 
     def _tilt(self) -> float:
         unit = self._unit
-        return float(round(unit.model.place.tilt_at_owner + unit.defects.tilt_at_owner, 1))
+        return unit.model.place.tilt_at_owner + unit.defects.tilt
 
     def _weigh(self) -> float:
-        """Open the door, drain the chamber into the jug, weigh to 1 g. A film of a gram or so stays behind."""
+        """Open the door, drain the chamber into the jug, weigh. A film of a gram or so stays behind."""
         unit = self._unit
         unit.door_shut = False
         stores = unit.stores
         stores.removed += stores.jug
         stores.jug = max(0.0, stores.chamber - (0.0005 + 0.001 * self._hand.random()))
         stores.chamber -= stores.jug
-        unit.depth = unit.shape.depth(unit.liquid_volume())
+        unit.depth = unit.shape.depth(stores.chamber / DENSITY)
         unit.settle_level()
-        return float(round(1000.0 * stores.jug))
+        return 1000.0 * stores.jug
 
 
 def _fits(answer: Answer, kind: str) -> bool:

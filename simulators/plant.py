@@ -75,7 +75,8 @@ class Plant:
         unit.now = self._tick * TICK
         unit.step((end - self._tick) * TICK)
         if end // SECOND != self._tick // SECOND:
-            unit.wander += 0.05 * (1.0 - unit.wander) + self._mains.gauss(0.0, 2.5e-4)
+            circuits = unit.circuits
+            circuits.wander += 0.05 * (1.0 - circuits.wander) + self._mains.gauss(0.0, 2.5e-4)
         self._tick = end
         unit.now = end * TICK
         self.fixture.follow(end)

@@ -3,10 +3,11 @@
 from math import exp, inf
 from random import Random
 
-from simulators.fixture import FEED, OHMS_BUS, TO_BENCH, VOLTS_BUS, Fixture
+from simulators.fixture import BUS_AC, BUS_DC, FEED, OHMS_BUS, TO_BENCH, VOLTS_BUS, Fixture
 from simulators.names import UnknownName
+from simulators.unit.circuits import SHUNT_OHM
 from simulators.unit.electrics import parallel
-from simulators.unit.unit import SHUNT_OHM, Unit
+from simulators.unit.unit import Unit
 
 FUNCTIONS = ("volts-dc", "volts-ac", "ohms-4w", "ohms-2w", "diode", "frequency", "amps-dc", "amps-ac")
 OHMS = ("ohms-4w", "ohms-2w", "diode")
@@ -23,7 +24,7 @@ class Terminals:
         self._unit = unit
         self._fixture = fixture
         parts = Random(f"{seed}/meter path")
-        self._path = {name: 0.2 + 0.4 * parts.random() for name in ("default",)}["default"]
+        self._path = 0.2 + 0.4 * parts.random()  # ohm of leads and selectors, two-wire only
         self._hundred = 100.0 * (1 + 1e-3 * (2 * parts.random() - 1))
         self._shunt = SHUNT_OHM * (1 + 5e-4 * (2 * parts.random() - 1))
         self._hum = 0.02 * parts.random()
@@ -37,15 +38,15 @@ class Terminals:
             return self._ohms(function)
         points = self._fixture.point(VOLTS_BUS)
         if function == "frequency":
-            on = "heater-terminals" in points and self._unit.heater_volts() > 0.0
+            on = "heater-terminals" in points and self._unit.circuits.heater_volts() > 0.0
             return self._unit.model.place.supply.hertz if on else 0.0
         if function.startswith("amps"):
             return 0.0  # nothing is wired to the meter's current sockets
         if len(points) != 1 or self._fixture.closed(OHMS_BUS):
-            return self._volts_with_ohms_path(function)
+            return self._no_path(function)
         return self._volts(points[0], function == "volts-ac")
 
-    def _volts_with_ohms_path(self, function: str) -> float:
+    def _no_path(self, function: str) -> float:
         """No clean voltage path: hum of open leads, or nonsense where several things are joined."""
         if self._fixture.closed(OHMS_BUS) and any(map(self._fixture.live, self._fixture.point(OHMS_BUS))):
             return self._nonsense.uniform(-30.0, 30.0)
@@ -54,11 +55,12 @@ class Terminals:
     def _volts(self, point: str, alternating: bool) -> float:
         unit = self._unit
         if point == "heater-terminals":
-            return (unit.heater_volts() or self._hum) if alternating else 0.0
+            return (unit.circuits.heater_volts() or self._hum) if alternating else 0.0
         if alternating:
-            return self._hum
+            fed = self._fixture.closed(BUS_AC) and not self._fixture.closed(BUS_DC)
+            return unit.model.place.bench_volts if fed and point == "bus-volts" else self._hum
         if point == "fill-supply":
-            return unit.plug_volts()
+            return unit.circuits.plug_volts()
         if point == "fill-current":
             return unit.valve.amps * self._shunt
         return self._bus()
@@ -102,21 +104,21 @@ class Terminals:
             case "fill-coil":
                 if unit.joined.to_bench:
                     return unit.valve.ohms
-                board = electrics.output_off_ohm + unit.harness_ohm()
+                board = electrics.output_off_ohm + unit.circuits.harness_ohm()
                 return parallel(unit.valve.ohms, board)
             case "heater":
-                ohms = unit.heat.heater_ohms()
+                ohms = unit.circuits.heater_ohms()
                 return parallel(ohms, BESIDE_HEATER) if unit.joined.heater_leads else ohms
             case "cut-out":
                 return inf if unit.heat.tripped else unit.model.heat.cut_out_ohm
             case "chassis-reference":
                 return electrics.chassis_ohm + unit.defects.ground_ohm
             case "fill-lead":
-                return unit.harness_ohm()
+                return unit.circuits.harness_ohm()
             case "probe":
                 since = max(0.0, unit.now - self._fixture.changed)
                 creep = CREEP * (1.0 - exp(-since / CREEP_SECONDS)) if unit.probe_wet else 0.0
-                return unit.wet_ohm() * (1.0 + creep)
+                return unit.probe_ohm() * (1.0 + creep)
             case "reference-100":
                 return self._hundred
         return 0.0  # the shorting link

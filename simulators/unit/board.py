@@ -63,7 +63,7 @@ class Board:
         return self.doing in (Doing.CHECKS, Doing.FILLING, Doing.HEATING, Doing.HOLDING)
 
     def press_start(self, door_shut: bool) -> None:
-        """The start button: begins a cycle only when ready (or done) and with the door shut. An error stays."""
+        """The start button: begins a cycle when ready or done, with the door shut. An error stays."""
         if self.doing in (Doing.READY, Doing.DONE) and door_shut:
             self._go(Doing.CHECKS)
             self._wet_for = 0.0

@@ -1,8 +1,7 @@
 """Mains, the board's supply for the fill valve, the level loop, and the resistances of the leads.
 
-The valve's supply is AC through a bridge: its mean DC voltage is the ideal rectified mean, 0.900316 V rms for a
-full and 0.450158 V rms for a half wave (2 sqrt 2 / pi and sqrt 2 / pi), less one diode or two. Ripple is left out:
-the coil's inductance smooths the current to a few percent.
+The valve's supply is AC through a bridge: its mean DC voltage is the ideal rectified mean, sqrt 2 / pi of the
+rms value for each half wave, less its diodes. Ripple is left out: the coil's inductance smooths the current.
 """
 
 from dataclasses import dataclass
@@ -35,6 +34,7 @@ class ElectricParts:
 
     secondary: float
     output_ohm: float
+    fuse_amps: float  # at which the self-resetting fuse in the board's output trips in the end
     output_off_ohm: float  # what the board's dead output shows to a meter
     harness_ohm: float  # out and back
     chassis_ohm: float
@@ -60,9 +60,6 @@ def parallel(a: float, b: float) -> float:
     return a * b / (a + b) if a + b > 0.0 else 0.0
 
 
-def bridge_mean(volts_rms: float, paths: int) -> float:
-    """Mean DC volts after a bridge of which `paths` (2, 1 or 0) half waves still conduct."""
-    if paths == 0:
-        return 0.0
-    diodes = 2 * DIODE if paths == 2 else DIODE
-    return max(0.0, paths * HALF_WAVE * volts_rms - diodes)
+def bridge_mean(volts_rms: float, share: float) -> float:
+    """Mean DC volts after a bridge: one half wave whole, of the other `share` (1 healthy, 0 a dead path)."""
+    return max(0.0, (1.0 + share) * (HALF_WAVE * volts_rms - DIODE))

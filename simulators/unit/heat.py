@@ -1,8 +1,9 @@
-"""Heat: the element, the water, the metal, the losses, and the sensors' lags. Temperatures in Cel, J/K, W/K."""
+"""Heat: the element, the water, the metal, the losses. Temperatures in Cel, capacities in J/K, W/K."""
 
 from dataclasses import dataclass
 from math import exp
 
+from simulators.unit.electrics import parallel
 from simulators.unit.steam import (
     GAS_VAPOUR,
     KELVIN,
@@ -34,7 +35,7 @@ HEATER_COEFFICIENT = 1e-4  # per K, a typical heating alloy; from memory, no sou
 
 
 def exchange(c1: float, t1: float, c2: float, t2: float, coupling: float, dt: float) -> tuple[float, float]:
-    """Two bodies of capacities c1, c2 joined by `coupling` W/K for `dt` s: their new temperatures, exactly."""
+    """New temperatures of two bodies of capacities c1, c2 joined by `coupling` W/K for `dt` s, exactly."""
     if coupling <= 0.0 or t1 == t2:
         return t1, t2
     both = c1 + c2
@@ -44,22 +45,6 @@ def exchange(c1: float, t1: float, c2: float, t2: float, coupling: float, dt: fl
     return mean + gap * c2 / both, mean - gap * c1 / both
 
 
-class Lag:
-    """A first-order follower with its own time constant in s."""
-
-    def __init__(self, seconds: float, value: float) -> None:
-        self.seconds = seconds
-        self.value = value
-        self._keep: dict[float, float] = {}
-
-    def step(self, dt: float, target: float) -> None:
-        """Move towards `target` for `dt` s."""
-        keep = self._keep.get(dt)
-        if keep is None:
-            keep = self._keep[dt] = exp(-dt / self.seconds)
-        self.value = target + (self.value - target) * keep
-
-
 class Heat:
     """Temperatures of element, water and metal of one chamber, with its cut-out (manual reset)."""
 
@@ -67,11 +52,14 @@ class Heat:
         self.parts = parts
         self.element = self.water = self.metal = celsius
         self.tripped = False
-        self.joint = 0.0  # ohm in series with the heater, inside its terminals
+        self.element_joint = 0.0  # ohm in series with one of the two elements
+        self.contact = 1.0  # of the element's coupling to the water
+        self.early = 0.0  # K by which the cut-out opens too early
 
     def heater_ohms(self) -> float:
-        """Resistance of the heater at its terminals now."""
-        return self.parts.heater_ohm * (1 + HEATER_COEFFICIENT * (self.element - 20.0)) + self.joint
+        """Resistance of the heater itself now: two like elements side by side."""
+        ohms = self.parts.heater_ohm * (1 + HEATER_COEFFICIENT * (self.element - 20.0))
+        return parallel(2 * ohms, 2 * ohms + self.element_joint) if self.element_joint > 0.0 else ohms
 
     def active(self, ambient: float) -> bool:
         """Anything still differs from the surroundings by more than 0.02 K."""
@@ -84,7 +72,7 @@ class Heat:
             self.water += part * (celsius - self.water)
 
     def capacity(self, liquid: float, room: float) -> float:
-        """J/K of `liquid` kg of water with its vapour in `room` m3: warming it also fills the room with steam."""
+        """J/K of `liquid` kg of water under `room` m3 of gas: warming it also fills the room with steam."""
         kelvin = self.water + KELVIN
         slope = saturation_slope(self.water, saturation_pressure(self.water))
         return liquid * SPECIFIC_HEAT_WATER + latent_heat(self.water) * room * slope / (GAS_VAPOUR * kelvin)
@@ -97,7 +85,7 @@ class Heat:
         if wet > 0.0:
             water = self.capacity(liquid, room)
             self.element, self.water = exchange(
-                parts.element_capacity, self.element, water, self.water, parts.wet * wet, dt
+                parts.element_capacity, self.element, water, self.water, parts.wet * self.contact * wet, dt
             )
             coupling = parts.condense if self.metal < self.water else parts.boil * wet
             self.metal, self.water = exchange(
@@ -107,7 +95,7 @@ class Heat:
             parts.element_capacity, self.element, parts.metal_capacity, self.metal, parts.dry, dt
         )
         self.metal = ambient + (self.metal - ambient) * exp(-parts.loss * dt / parts.metal_capacity)
-        if self.element > parts.cut_out_trips:
+        if self.element > parts.cut_out_trips - self.early:
             self.tripped = True
 
     def evaporate(self, kilograms: float, liquid: float, room: float) -> None:

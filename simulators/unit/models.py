@@ -1,7 +1,7 @@
 """The unit profiles the simulator knows, and how one made unit differs from the next.
 
-Magnitudes are typical of small units, from general engineering knowledge; where no source stands beside a number
-it is invented for the demonstration. Spreads are uniform, each subject from its own seeded stream.
+Every number here is invented for the demonstration; magnitudes are those of small units in general. Spreads
+are uniform, each subject from its own seeded stream.
 """
 
 from collections.abc import Callable, Mapping
@@ -16,7 +16,9 @@ from simulators.unit.water import Cylinder, Path, Shape
 
 DEMO_18_DC = "demo-18-dc"
 DEMO_UNITS = frozenset({"demo-18-ac", "demo-18-dc", "demo-24-dc"})
-DC_UNITS = frozenset({"demo-18-dc", "demo-24-dc"})
+RECTIFIED = frozenset({"demo-18-dc", "demo-24-dc"})  # a rectifier feeds their fill valve
+WITH_BOTTLE = frozenset({"demo-24-dc"})
+ONE_PORT = frozenset({"demo-18-dc", "demo-24-dc"})  # the fill comes through the condensing coil's foot
 
 
 @dataclass(frozen=True)
@@ -26,13 +28,12 @@ class Chamber:
     diameter: float
     length: float
     fill: float
-    probe_place: float  # m behind the middle
     float_trips: float  # m of depth at which the hard-wired level relay closes
 
 
 @dataclass(frozen=True)
 class Vent:
-    """Thermostatic vent: hole in m when open, Cel at half shut, K from open to shut, s of lag; gasket hole in m."""
+    """Thermostatic vent: hole in m, Cel at half shut, K from open to shut, s of lag; gasket; relief valve."""
 
     hole: float
     closes: float
@@ -40,6 +41,7 @@ class Vent:
     lag: float
     gasket_hole: float
     gasket_closes: float  # Pa above ambient at which the gasket seals
+    relief: float  # Pa absolute at which the relief valve opens
 
 
 @dataclass(frozen=True)
@@ -81,7 +83,7 @@ def _spread(seed: int, subject: str) -> Callable[[float, float], float]:
 
 def _water(seed: int) -> tuple[Shape, Path, Chamber]:
     near = _spread(seed, "water")
-    chamber = Chamber(0.245, 0.385, near(420e-6, 0.05), near(0.150, 0.02), near(0.0095, 0.05))
+    chamber = Chamber(0.245, 0.385, near(420e-6, 0.05), near(0.0095, 0.05))
     depth = Cylinder(chamber.diameter, chamber.length).depth(chamber.fill)
     shape = Shape(0.045, 0.003, near(0.040, 0.04), 1.6e-4, depth)
     path = Path(
@@ -91,7 +93,7 @@ def _water(seed: int) -> tuple[Shape, Path, Chamber]:
 
 
 def _valve(seed: int) -> Solenoid:
-    """Turns and wire vary apart: R with both, K with the square of the turns, so a weak coil also pulls less."""
+    """Turns and wire vary apart: R goes with both, K with the square of the turns."""
     near = _spread(seed, "valve")
     turns, wire, spring = near(1.0, 0.02), near(1.0, 0.02), near(1.0, 0.03)
     return Solenoid(
@@ -130,6 +132,7 @@ def _electrics(seed: int) -> ElectricParts:
     return ElectricParts(
         secondary=28.6,
         output_ohm=near(0.9, 0.1),
+        fuse_amps=near(0.62, 0.02),
         output_off_ohm=near(220.0, 0.1),
         harness_ohm=near(0.25, 0.4),
         chassis_ohm=near(0.10, 0.5),
@@ -167,7 +170,7 @@ def demo_18_dc(seed: int) -> Model:
         chamber=chamber,
         valve=_valve(seed),
         heat=_heat(seed),
-        vent=Vent(vent(2.2e-3, 0.05), vent(103.5, 0.005), 2.0, vent(60.0, 0.1), vent(5e-5, 0.5), 8e3),
+        vent=Vent(vent(2.2e-3, 0.05), vent(103.5, 0.005), 2.0, vent(48.0, 0.1), vent(5e-5, 0.5), 8e3, 361e3),
         electrics=_electrics(seed),
         board=BoardSettings(board(4.0, 0.1), 180.0, 2.0, board(220e3, 0.03), 134.0, 0.6, 240.0, 1800.0),
         place=_place(seed),

@@ -36,7 +36,7 @@ def saturation_pressure(celsius: float) -> float:
 
 
 def latent_heat(celsius: float) -> float:
-    """Heat of evaporation in J/kg: a straight line through steam-table values at 20 and 134 Cel (to 0.5 %)."""
+    """Heat of evaporation in J/kg: a straight line near steam-table values from 20 to 140 Cel (to 0.7 %)."""
     return 2.5013e6 - 2.53e3 * celsius
 
 
@@ -85,7 +85,7 @@ class Gas:
         self.pressure = self.ambient
 
     def breathe(self, dt: float, area: float) -> float:
-        """Let gas through `area` (m2) for `dt` s. Returns kg of vapour that left (negative: came in, with room air).
+        """Let gas through `area` (m2) for `dt` s. Returns the kg of vapour that left; room air comes in dry.
 
         Orifice flow with the mixture's own density, backward Euler in the square root of the pressure
         difference: the equation is far too stiff for an explicit step near equal pressures.

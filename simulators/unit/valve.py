@@ -6,7 +6,9 @@ stop in m: `stroke` at rest, 0 when pulled in. Written in the flux linkage f = L
 
 from collections import deque
 from dataclasses import dataclass
-from math import exp, inf, sqrt
+from math import inf, sqrt
+
+from simulators.unit.lag import Lag
 
 COPPER = 0.00393  # per K at 20 Cel, annealed copper, IEC 60028
 FINE = 50e-6  # s between recorded points; the integration takes two steps for each
@@ -17,7 +19,7 @@ KEPT = 12  # courses kept for the waveform
 
 
 def copper(ohm_20: float, celsius: float) -> float:
-    """Resistance of a copper winding at `celsius` that has `ohm_20` at 20 Cel: R = R20 (1 + 0.00393 (T - 20))."""
+    """Ohm of a copper winding at `celsius` that has `ohm_20` at 20 Cel: R = R20 (1 + 0.00393 (T - 20))."""
     return ohm_20 * (1.0 + COPPER * (celsius - 20.0))
 
 
@@ -118,7 +120,8 @@ class Valve:
 
     def __init__(self, coil: Solenoid, celsius: float) -> None:
         self.coil = coil
-        self.celsius = celsius
+        self._surroundings = celsius
+        self._winding = Lag(coil.thermal_seconds, celsius)
         self.joint = 0.0  # ohm in series inside the winding
         self.grip = 0.0  # N of adhesion at the seat
         self.amps = 0.0
@@ -126,7 +129,11 @@ class Valve:
         self.courses: deque[Course] = deque(maxlen=KEPT)
         self._busy_until = -inf
         self._driven = False
-        self._decay: dict[float, float] = {}
+
+    @property
+    def celsius(self) -> float:
+        """Temperature of the winding."""
+        return self._winding.value
 
     @property
     def ohms(self) -> float:
@@ -144,7 +151,7 @@ class Valve:
         return self._busy_until > -inf
 
     def step(self, now: float, dt: float, driven: bool, volts: float, ohms: float) -> None:
-        """From `now` on the coil has `volts` behind `ohms` (source and leads, without the coil); dt warms it."""
+        """From `now` the coil has `volts` behind `ohms` (source and leads, without the coil); dt warms it."""
         total = ohms + self.ohms
         if driven != self._driven:
             self._driven = driven
@@ -173,15 +180,9 @@ class Valve:
         self._busy_until = now + SPAN
 
     def _warm(self, dt: float) -> None:
-        """First-order rise over what the surroundings give; the caller sets `surroundings`."""
-        keep = self._decay.get(dt)
-        if keep is None:
-            keep = self._decay[dt] = exp(-dt / self.coil.thermal_seconds)
-        loss = self.amps * self.amps * copper(self.coil.ohm_20, self.celsius)
-        target = self.surroundings + loss * self.coil.kelvin_per_watt
-        self.celsius = target + (self.celsius - target) * keep
-
-    surroundings: float = 20.0  # Cel around the valve
+        """First-order rise over the surroundings with the copper loss."""
+        loss = self.amps * self.amps * copper(self.coil.ohm_20, self._winding.value)
+        self._winding.step(dt, self._surroundings + loss * self.coil.kelvin_per_watt)
 
     def current(self, when: float) -> float:
         """Current in A at a time not after the present; 0 before the first recorded course."""

@@ -6,7 +6,7 @@ Head and restrictions: dp = rho g h = r q + sum(1e5 (3600/Kv)^2) q^2, the defini
 
 from bisect import bisect_right
 from dataclasses import dataclass
-from math import acos, pi, sqrt
+from math import acos, inf, pi, sqrt
 
 GRAVITY = 9.80665
 DENSITY = 998.2  # kg/m3, water at 20 Cel
@@ -17,6 +17,13 @@ ORIFICE = 0.62  # discharge coefficient of a sharp hole, textbook value
 def kv_of_hole(diameter: float, discharge: float = ORIFICE) -> float:
     """Kv in m3/h of a sharp round hole of `diameter` m: discharge * area * sqrt(2e5 / rho) * 3600."""
     return discharge * pi * diameter**2 / 4 * sqrt(2e5 / DENSITY) * 3600
+
+
+def kv_in_series(first: float, second: float) -> float:
+    """Kv of two restrictions one behind the other: 1/Kv^2 add up; an infinite one does not count."""
+    if first == inf or second == inf:
+        return min(first, second)
+    return first * second / sqrt(first * first + second * second)
 
 
 def laminar(length: float, diameter: float) -> float:
@@ -43,39 +50,25 @@ def flow(drop: float, linear: float, square: float) -> float:
 
 
 class Cylinder:
-    """A lying cylinder tilted along its length: volume in m3 against depth in m at the middle."""
+    """A lying, level cylinder: depth in m against volume in m3, up to half full (no fill goes further)."""
 
-    STEP = 0.00025
-    SLICES = 24
+    STEP = 0.00025  # m between the table's points
 
-    def __init__(self, diameter: float, length: float, tilt: float = 0.0) -> None:
+    def __init__(self, diameter: float, length: float) -> None:
         self.volume = pi * diameter**2 / 4 * length
-        self._radius = diameter / 2
-        self._length = length
-        self._tilt = tilt  # m of fall per m, positive: front low, so the rear, where the probe is, runs dry
-        half = abs(tilt) * length / 2
-        # From the depth at which the low end is just wet up to half full, which no fill ever reaches.
-        count = int((half + self._radius) / self.STEP) + 1
-        self._depths = [-half + k * self.STEP for k in range(count)]
-        self._volumes = [self._filled(depth) for depth in self._depths]
+        self._depths = [k * self.STEP for k in range(int(diameter / 2 / self.STEP) + 1)]
+        self._volumes = [length * self._section(diameter / 2, depth) for depth in self._depths]
 
-    def _section(self, depth: float) -> float:
-        r = self._radius
-        if depth <= 0.0:
-            return 0.0
-        return r * r * acos((r - depth) / r) - (r - depth) * sqrt(2 * r * depth - depth * depth)
-
-    def _filled(self, depth: float) -> float:
-        if self._tilt == 0.0:
-            return self._section(depth) * self._length
-        part = self._length / self.SLICES
-        places = ((k + 0.5) * part - self._length / 2 for k in range(self.SLICES))
-        return sum(self._section(depth + self._tilt * place) for place in places) * part
+    @staticmethod
+    def _section(radius: float, depth: float) -> float:
+        """Area in m2 of the segment of a circle that is `depth` deep."""
+        left = radius - depth
+        return radius * radius * acos(left / radius) - left * sqrt(2 * radius * depth - depth * depth)
 
     def depth(self, volume: float) -> float:
-        """Depth in m at the middle of the length that `volume` m3 gives (a straight line between table points)."""
+        """Depth in m that `volume` m3 gives, by a straight line between the table's points."""
         if volume <= 0.0:
-            return self._depths[0]
+            return 0.0
         k = min(bisect_right(self._volumes, volume), len(self._volumes) - 1)
         below, above = self._volumes[k - 1], self._volumes[k]
         return self._depths[k - 1] + self.STEP * (volume - below) / (above - below)
@@ -98,13 +91,13 @@ class Path:
     def rest(self, opening: float) -> float:
         """The square term from the coil column to the chamber with the valve open by `opening` (0 to 1)."""
         if min(self.coil, self.filter, self.valve, self.tube, opening) <= 0.0:
-            return float("inf")
+            return inf
         return square_term(self.coil, self.filter, self.valve * opening, self.tube)
 
 
 @dataclass
 class Stores:
-    """Where the water is, kg. Nothing is lost: the sum changes only by `poured` and by the room's humidity."""
+    """Where the water is, kg. The sum changes only by `poured` and by the room's humidity."""
 
     reservoir: float
     coil: float
@@ -123,7 +116,7 @@ class Stores:
 
 @dataclass(frozen=True)
 class Shape:
-    """Areas in m2 and heights in m. The reservoir's floor is the zero of its depth and of the column's height."""
+    """Areas in m2, heights in m; the reservoir's floor is zero for its depth and the column's height."""
 
     reservoir_area: float
     outlet: float  # depth below which nothing leaves the reservoir
@@ -139,14 +132,14 @@ class Fill:
         self.shape = shape
         self.path = path
         self.q = 0.0  # m3/s into the chamber
-        self._square = {0.0: float("inf")}
+        self._square = {0.0: inf}
         self._weep = square_term(path.weep)
 
     def change(self, path: Path) -> None:
         """The path's restrictions are other ones from now on."""
         self.path = path
-        self._square = {0.0: float("inf")}
-        self._weep = square_term(path.weep) if path.weep > 0.0 else float("inf")
+        self._square = {0.0: inf}
+        self._weep = square_term(path.weep) if path.weep > 0.0 else inf
 
     def level(self, stores: Stores) -> float:
         """Depth of the reservoir, m."""
@@ -158,12 +151,10 @@ class Fill:
 
     def still(self, stores: Stores) -> bool:
         """Nothing flows: valve shut and the column as high as the reservoir (to 0.1 mm)."""
-        return self.q == 0.0 and (
-            self._weep == float("inf") or abs(self.level(stores) - self.column(stores)) < 1e-4
-        )
+        return self.q == 0.0 and (self._weep == inf or abs(self.level(stores) - self.column(stores)) < 1e-4)
 
     def step(self, stores: Stores, dt: float, opening: float, depth: float, gauge: float) -> float:
-        """One step of `dt` s; `depth` of the chamber in m, `gauge` its pressure in Pa. Returns kg into the chamber."""
+        """One step of `dt` s with `depth` m and `gauge` Pa in the chamber. Returns kg moved into it."""
         self._refill(stores, dt)
         if opening <= 0.0:
             self.q = 0.0
@@ -173,7 +164,7 @@ class Fill:
             square = self.path.rest(opening)
             if opening == 1.0:
                 self._square[1.0] = square
-        if square == float("inf"):
+        if square == inf:
             self.q = 0.0
             return 0.0
         shape = self.shape
@@ -190,7 +181,7 @@ class Fill:
         """Water between reservoir and column through the weep hole, at most to equal heights."""
         level = self.level(stores)
         difference = level - self.column(stores)
-        if self._weep == float("inf") or (difference > 0.0 and level <= self.shape.outlet):
+        if self._weep == inf or (difference > 0.0 and level <= self.shape.outlet):
             return
         mass = DENSITY * dt * flow(DENSITY * GRAVITY * difference, 0.0, self._weep)
         limit = difference * DENSITY * self.shape.column_area

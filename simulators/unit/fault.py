@@ -1,0 +1,41 @@
+"""What a fault is: a change of a physical amount, from which every reading follows.
+
+A fault's `apply` works its severity (above 0, up to 1) into the `Defects`. A fault that comes as a state
+A fault's `apply` works its severity (above 0, up to 1) into the `Defects`. One that comes as a state rather
+than as a part (a low reservoir) also has `arrive`, called when it is set and, with 0, when it is taken out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from math import inf
+from typing import TYPE_CHECKING
+
+from simulators.unit.defects import Defects
+
+if TYPE_CHECKING:
+    from simulators.unit.unit import Unit
+
+
+@dataclass(frozen=True)
+class Fault:
+    """`noticed` is what a technician notices; `site` faults stay at the owner's; `units` can have it."""
+
+    name: str
+    line: str
+    noticed: str
+    site: bool
+    units: frozenset[str]
+    apply: Callable[[Defects, float], None]
+    arrive: Callable[[Unit, float], None] | None = None
+
+
+def growing(severity: float, half: float) -> float:
+    """A joint that parts, in ohm: none at 0, `half` at severity 0.5, open at 1: half * (s / (1 - s))^3."""
+    return inf if severity >= 1.0 else half * (severity / (1.0 - severity)) ** 3
+
+
+def closing(severity: float, wide: float, narrow: float, power: float) -> float:
+    """An opening that closes from `wide` at 0 to `narrow` at 1: narrow + (wide - narrow) * (1 - s)^power."""
+    return narrow + (wide - narrow) * (1.0 - severity) ** power
