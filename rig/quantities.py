@@ -158,7 +158,7 @@ def convert(value: float, origin: str, target: str) -> float:
     a, b = unit(origin), unit(target)
     if a.code == b.code:
         return value
-    if a.dimension != b.dimension or (a.offset or b.offset) and a.quantity != b.quantity:
+    if a.dimension != b.dimension or ((a.offset or b.offset) and a.quantity != b.quantity):
         raise ValueError(f"{a.code} ({a.quantity}) cannot be given in {b.code} ({b.quantity})")
     if not a.offset and not b.offset:
         ratio = a.factor / b.factor

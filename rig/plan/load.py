@@ -5,7 +5,7 @@ from __future__ import annotations
 import importlib.resources
 import os
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from collections.abc import Sequence as Several
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,7 +13,7 @@ from pathlib import Path
 from pydantic import ValidationError
 
 from rig.errors import Fault, InputError
-from rig.plan.messages import listed, nearest, sentence
+from rig.plan.messages import listed, meant, nearest, sentence
 from rig.plan.procedure import Procedure
 from rig.plan.profile import UnitProfile
 from rig.plan.source import Entry, Mapping, Node, Scalar, Sequence, plain, read, walk
@@ -80,24 +80,36 @@ def load_tree(tree: Node, path: Path) -> Loaded:
     """As ``load``, for a file that has been read."""
     file = visible(path, 1000)
     kind = _kind(tree, file)
-    assert isinstance(tree, Mapping)
     model = KINDS[kind]
     faults, empty = _empty(tree, file)
     try:
         read_model = model.model_validate(plain(tree))
     except ValidationError as error:
-        for e in error.errors(include_url=False, include_input=False):
-            loc = e["loc"]
-            node, via = descend(tree, loc)
-            if (node.line, node.column) in empty:
-                continue  # has been said: nothing stands there
-            of_key = e["type"] == "extra_forbidden" or loc[-1:] == ("[key]",)
-            place = (via.line, via.column) if of_key and via is not None else (node.line, node.column)
-            here = Scalar(via.key, via.key, *place) if of_key and via is not None else node
-            faults.append(Fault(file, *place, sentence(e["type"], e.get("ctx", {}), e["msg"], loc, model, here)))
-    if faults:
+        faults += _objections(error, tree, file, model, empty)
+    if faults or not isinstance(tree, Mapping):
         raise refusal(file, faults)
     return Loaded(kind, read_model, Path(path), tree)
+
+
+def _objections(
+    error: ValidationError, tree: Node, file: str, model: type[Strict], empty: set[tuple[int, int]]
+) -> Iterator[Fault]:
+    """What the model objects to, each at its place."""
+    errors = error.errors(include_url=False, include_input=False)
+    misspelt = {(e["loc"][:-1], meant(e["loc"], model)) for e in errors if e["type"] == "extra_forbidden"}
+    for e in errors:
+        loc, kind = e["loc"], e["type"]
+        if kind == "missing" and (loc[:-1], loc[-1]) in misspelt:
+            continue  # is said at the key that was written instead
+        # Items that are wrong themselves are not counted, so that a list with one such item seems to be empty.
+        if kind == "too_short" and any(len(o["loc"]) > len(loc) and o["loc"][: len(loc)] == loc for o in errors):
+            continue
+        node, via = descend(tree, loc)
+        if (node.line, node.column) in empty:
+            continue  # has been said: nothing stands there
+        if via is not None and (kind == "extra_forbidden" or loc[-1] == "[key]"):
+            node = Scalar(via.key, via.key, via.line, via.column)  # it is about the key itself
+        yield Fault(file, node.line, node.column, sentence(kind, e.get("ctx", {}), e["msg"], loc, model, node))
 
 
 def refusal(what: str, faults: Iterable[Fault]) -> InputError:

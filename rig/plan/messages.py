@@ -19,10 +19,21 @@ from rig.plan.visible import visible
 NOT_UNDERSTOOD = "this is not understood here"  # what no test has ever seen said
 
 
+def closest(word: str, known: Iterable[str]) -> str | None:
+    """The known word that was perhaps meant."""
+    near = difflib.get_close_matches(word[:100], list(known), n=1, cutoff=0.5)
+    return near[0] if near else None
+
+
 def nearest(word: str, known: Iterable[str]) -> str:
     """``"; nearest is 'x'"``, or nothing where nothing is near."""
-    near = difflib.get_close_matches(word[:100], list(known), n=1, cutoff=0.5)
-    return f"; nearest is '{near[0]}'" if near else ""
+    near = closest(word, known)
+    return f"; nearest is '{near}'" if near else ""
+
+
+def meant(loc: Several[str | int], model: type[Strict]) -> str | None:
+    """The key that an unknown key, the last of ``loc``, was perhaps meant to be."""
+    return closest(str(loc[-1]), _keys(_at(model, loc[:-1])))
 
 
 def listed(words: Iterable[str], most: int = 16) -> str:

@@ -24,15 +24,14 @@ def functions_fit(view: View) -> Iterator[Fault]:
     for placed in view.steps:
         step = placed.step
         if isinstance(step, Measure):
-            point, quantity = view.bench.test_points.get(step.at), view.bench.quantities.get(step.at)
-            offers = point.measures if point else (quantity.measures,) if quantity else ()
+            offers = view.offers(step.at)
             if offers and step.measure not in offers:
                 message = f"{step.at} measures {', '.join(offers)}, not {step.measure}"
                 yield view.fault(placed, ("measure",), message)
         if isinstance(step, Waveform):
-            point = view.bench.test_points.get(step.waveform)
-            if point is not None and not {"DC volts", "DC amps"} & {*point.measures}:
-                message = f"a waveform is of DC volts or DC amps; {step.waveform} measures {', '.join(point.measures)}"
+            offers = view.offers(step.waveform) if step.waveform in view.bench.test_points else ()
+            if offers and not {"DC volts", "DC amps"} & {*offers}:
+                message = f"a waveform is of DC volts or DC amps; {step.waveform} measures {', '.join(offers)}"
                 yield view.fault(placed, ("waveform",), message)
 
 
@@ -63,7 +62,9 @@ def accuracy_is_stated(view: View) -> Iterator[Fault]:
     for placed in view.steps:
         step = placed.step
         point = view.bench.test_points.get(step.at) if isinstance(step, Measure) else None
-        if not isinstance(step, Measure) or point is None or point.meter not in view.bench.instruments:
+        if not isinstance(step, Measure) or point is None or step.measure not in point.measures:
+            continue
+        if point.meter not in view.bench.instruments:
             continue
         asked = THROUGH_SHUNT.get(step.measure, step.measure) if point.shunt else step.measure
         statement = view.bench.instruments[point.meter].accuracy
@@ -122,8 +123,8 @@ def _span(view: View, placed: Placed) -> tuple[float, float, str] | None:
     """What a reading can be at all, in its canonical unit: the meter's range, or the wired channel's ends."""
     step = placed.step
     if isinstance(step, Measure) and step.range is not None:
-        if unit(step.range.unit).quantity != FUNCTION_QUANTITY[step.measure]:
-            return None
+        if unit(step.range.unit).quantity != FUNCTION_QUANTITY[step.measure] or step.range.value <= 0:
+            return None  # said by another rule
         most = step.range.canonical().value
         return -most, most, f"the range {step.range}"
     name = step.at if isinstance(step, Measure) else step.judged if isinstance(step, Record) else ""
@@ -272,7 +273,7 @@ def _name(view: View, placed: Placed, name: str) -> tuple[Dimension | None, str 
     if name in earlier:
         step = view.by_name[name].step
         # A reading of an unknown place is said by another rule.
-        pending = isinstance(step, (Record, Waveform))
+        pending = isinstance(step, (Measure, Record, Waveform))
         return None, None if pending else f"the step '{name}' has no reading to compute with"
     if name in view.by_name:
         return None, f"'{name}' is not an earlier step; only what has been before can be computed with"

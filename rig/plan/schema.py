@@ -26,6 +26,10 @@ class _AsWritten(GenerateJsonSchema):
         found = super().default_schema(schema)
         return {k: v for k, v in found.items() if k != "default" or v is not None}
 
+    def dict_schema(self, schema: core_schema.DictSchema) -> JsonSchemaValue:
+        found = super().dict_schema(schema)
+        return {**found, "additionalProperties": False} if "patternProperties" in found else found
+
 
 def schema(kind: str) -> dict[str, Any]:
     """The JSON Schema of one kind of file: procedure, profile or bench. Raises InputError for another word."""

@@ -94,10 +94,15 @@ class View:
             outer = outer.within
         return {p.step.step for p in self.steps if p.order < placed.order} - inside
 
+    def offers(self, place: str) -> tuple[str, ...]:
+        """What a test point or a quantity measures; nothing where the bench has none of that name."""
+        point, quantity = self.bench.test_points.get(place), self.bench.quantities.get(place)
+        return point.measures if point is not None else (quantity.measures,) if quantity is not None else ()
+
     def reading(self, step: OneStep) -> str | None:
-        """The quantity of a step's reading; None for a step without one, or where a name is unknown."""
+        """The quantity of a step's reading; None for a step without one, or where its place does not fit."""
         if isinstance(step, Measure):
-            return FUNCTION_QUANTITY[step.measure]
+            return FUNCTION_QUANTITY[step.measure] if step.measure in self.offers(step.at) else None
         if isinstance(step, Time):
             return "time"
         if isinstance(step, Compute):
@@ -105,8 +110,8 @@ class View:
         if isinstance(step, Ask):
             return unit(step.answer.number_in).quantity if isinstance(step.answer, NumberAnswer) else None
         if isinstance(step, Waveform):
-            point = self.bench.test_points.get(step.waveform)
-            return None if point is None else "current" if "DC amps" in point.measures else "voltage"
+            offers = self.offers(step.waveform)
+            return "current" if "DC amps" in offers else "voltage" if "DC volts" in offers else None
         if isinstance(step, Record):
             judged = self.bench.quantities.get(step.judged)
             quantity = None if judged is None else FUNCTION_QUANTITY[judged.measures]
