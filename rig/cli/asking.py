@@ -1,0 +1,102 @@
+"""Asking a person at the terminal."""
+
+from __future__ import annotations
+
+import os
+import select
+import sys
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+from rig.cli.printer import Printer
+from rig.errors import Stopped
+from rig.plan.visible import visible
+
+if TYPE_CHECKING:
+    from rig.events import Prompted
+
+LOOK_EVERY = 0.2  # s: how soon a closed terminal, or the end of the run, is noticed while somebody thinks
+_LONGEST = 2000  # characters of an answer
+_EXPECTED = {"done": "Enter when done", "yes-no": "yes or no", "text": "a few words"}
+
+
+class Asking:
+    """Reads answers, one at a time. The question itself has been shown already: it is an event of the run."""
+
+    def __init__(self, printer: Printer, read_line: Callable[[], str] | None = None) -> None:
+        self._out = printer
+        self._read_line = read_line or Lines(sys.stdin.fileno())
+
+    def __call__(self, prompted: Prompted) -> str:
+        """The answer, as typed; empty to accept what the simulated person offers.
+
+        Raises Stopped at the end of the input, or on an interrupt.
+        """
+        with self._out.held():
+            while True:
+                self._out.prompt(f"    {expected(prompted)} > ")
+                try:
+                    line = self._read_line()
+                except (KeyboardInterrupt, OSError):
+                    line = ""
+                if not line:
+                    do = "Answer the questions at the terminal, or prepare the answers: --answers FILE."
+                    raise Stopped("the question was not answered: the input has ended", do, prompted.step)
+                said = line.strip()
+                fault = why_not(prompted, said)
+                if fault is None:
+                    return said
+                self._out.line(f"    {fault}")
+
+
+def expected(prompted: Prompted) -> str:
+    """What kind of answer is wanted, in a few words."""
+    if prompted.kind == "choice":
+        wanted = "one of: " + ", ".join(visible(o) for o in prompted.options)
+    elif prompted.kind == "number":
+        wanted = f"a number in {prompted.unit}" if prompted.unit not in ("", "1") else "a number"
+    else:
+        wanted = _EXPECTED.get(prompted.kind, visible(prompted.kind))
+    if prompted.offered and prompted.kind != "done":
+        wanted += f" [Enter: {visible(prompted.offered)}, says the simulated person]"
+    return wanted
+
+
+def why_not(prompted: Prompted, said: str) -> str | None:
+    """What is wrong with an answer, or None."""
+    from rig.run.people import meaning
+
+    if not said and prompted.offered:
+        return None
+    if len(said) > _LONGEST or visible(said, _LONGEST) != said:
+        return "This holds characters that do not print, or too many. Once more, please."
+    try:
+        meaning(prompted, said)
+    except ValueError as fault:
+        return f"{visible(fault, 400)}. Once more, please."
+    return None
+
+
+class Lines:
+    """Lines of a file descriptor, read without the interpreter's own buffer.
+
+    A thread that waits in that buffer when the program ends would abort it.
+    """
+
+    def __init__(self, fd: int) -> None:
+        self._fd = fd
+        self._buffer = b""
+
+    def __call__(self) -> str:
+        """The next line; empty at the end of the input."""
+        while b"\n" not in self._buffer:
+            ready, _, _ = select.select([self._fd], [], [], LOOK_EVERY)
+            if not ready:
+                continue
+            more = os.read(self._fd, 4096)
+            if not more:
+                rest, self._buffer = self._buffer, b""
+                return rest.decode("utf-8", "replace")
+            self._buffer += more
+        line, _, self._buffer = self._buffer.partition(b"\n")
+        return line.decode("utf-8", "replace") + "\n"

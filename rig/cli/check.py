@@ -1,0 +1,38 @@
+"""``rig check``: what can be proved of files before anything is energized."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+
+import click
+
+from rig.cli.codes import PASSED, WRONG_INPUT
+from rig.cli.options import json_option, print_json
+
+
+@click.command("check")
+@click.argument("files", nargs=-1, required=True, metavar="FILE...")
+@click.option("--bench", help="Prove procedures on this bench: a name, or a file.")
+@click.option("--unit", help="Prove procedures with this unit profile: a name, or a file.")
+@json_option
+def command(files: tuple[str, ...], bench: str | None, unit: str | None, as_json: bool) -> int:
+    """Read FILEs of any kind and prove what can be proved before power.
+
+    \b
+    Example:
+      rig check my-procedure.yaml --bench simulated --unit demo-18-dc
+
+    Prints one line a fault, file:line:column: what is wrong; the exit code is then 2.
+    """
+    from rig.plan.check import check
+
+    faults = check(files, bench, unit)
+    if as_json:
+        print_json([asdict(fault) for fault in faults])
+    else:
+        for fault in faults:
+            click.echo(str(fault))
+        if not faults:
+            many = len(dict.fromkeys(files))
+            click.echo("1 file in order" if many == 1 else f"{many} files in order")
+    return WRONG_INPUT if faults else PASSED

@@ -1,0 +1,111 @@
+"""How things look: signs beside every verdict's word, colours that add to them, plain ASCII where needed."""
+
+from __future__ import annotations
+
+import os
+import sys
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, TextIO
+
+from rig.cli.ruler import Ruler, Zone
+from rig.limits import Verdict
+
+if TYPE_CHECKING:
+    from rich.console import Console
+    from rich.text import Text
+
+PIPE_WIDTH = 110  # columns of a file or pipe, unless COLUMNS says otherwise
+
+_SIGNS = {  # in Unicode, in ASCII, and in which style
+    Verdict.PASS: ("✓", "+", "green"),
+    Verdict.CONDITIONAL_PASS: ("✓?", "+?", "yellow"),
+    Verdict.CONDITIONAL_FAIL: ("✗?", "x?", "bold yellow"),
+    Verdict.FAIL: ("✗", "x", "bold red"),
+    Verdict.NOT_EVALUATED: ("○", "o", "cyan"),
+    Verdict.NO_READING: ("∅", "0", "bold magenta"),
+    Verdict.STOPPED: ("■", "#", "bold red"),
+    Verdict.NOT_RUN: ("·", ".", "dim"),
+}
+_ZONES = {
+    Zone.OUT: ("·", ".", "red"),
+    Zone.OUT_GUARD: ("░", ":", "yellow"),
+    Zone.END: ("┃", "|", "bold"),
+    Zone.IN_GUARD: ("▒", "~", "yellow"),
+    Zone.IN: ("─", "-", "green"),
+}
+_MARKS = {-1: ("◄", "<"), 0: ("◆", "O"), 1: ("►", ">")}
+
+
+@dataclass(frozen=True)
+class Looks:
+    """``fancy`` when the other side can show more than ASCII."""
+
+    fancy: bool
+
+    def pick(self, unicode: str, ascii_: str) -> str:
+        """One of two ways to write a thing."""
+        return unicode if self.fancy else ascii_
+
+    def sign(self, verdict: Verdict) -> str:
+        """The sign beside a verdict's word."""
+        return self.pick(*_SIGNS[verdict][:2])
+
+    def style(self, verdict: Verdict) -> str:
+        """The colour of a verdict."""
+        return _SIGNS[verdict][2]
+
+    def draw(self, ruler: Ruler, verdict: Verdict) -> Text:
+        """A ruler as text."""
+        from rich.text import Text
+
+        drawn = Text()
+        for n, zone in enumerate(ruler.zones):
+            unicode, ascii_, style = _ZONES[zone]
+            if n == ruler.mark:
+                drawn.append(self.pick(*_MARKS[ruler.off]), f"{self.style(verdict)} bold")
+            else:
+                drawn.append(self.pick(unicode, ascii_), style)
+        return drawn
+
+
+def can_show(stream: TextIO) -> bool:
+    """Whether a stream can carry the signs."""
+    every = "".join(s[0] for s in (*_SIGNS.values(), *_ZONES.values(), *_MARKS.values())) + "±Ω°µ–≤≥…"
+    try:
+        every.encode(getattr(stream, "encoding", None) or "ascii")
+    except (UnicodeEncodeError, LookupError):
+        return False
+    return True
+
+
+def console_on(stream: TextIO | None = None) -> Console:
+    """A console that writes to a stream: in colour only on a terminal, and never with NO_COLOR."""
+    from rich.console import Console
+
+    stream = stream or sys.stdout
+    terminal = is_terminal(stream)
+    return Console(
+        file=stream,
+        force_terminal=terminal,
+        force_interactive=False,
+        no_color=True if os.environ.get("NO_COLOR") else None,
+        color_system="auto" if terminal else None,
+        width=None if terminal else _pipe_width(),
+        highlight=False,
+        markup=False,
+        emoji=False,
+        legacy_windows=False,
+    )
+
+
+def is_terminal(stream: TextIO) -> bool:
+    """Whether lines on the stream can be drawn over."""
+    try:
+        return stream.isatty() and os.environ.get("TERM", "") not in ("dumb", "unknown")
+    except ValueError:  # closed
+        return False
+
+
+def _pipe_width() -> int:
+    columns = os.environ.get("COLUMNS", "")
+    return max(20, int(columns)) if columns.isascii() and columns.isdigit() else PIPE_WIDTH

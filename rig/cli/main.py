@@ -1,0 +1,120 @@
+"""The command ``rig``: finds the subcommand, and says in two lines what went wrong.
+
+Each command is a file of its own, and is imported only when it is called: a command pays for what it uses.
+"""
+
+from __future__ import annotations
+
+import difflib
+import importlib
+import os
+import sys
+from collections.abc import Sequence
+
+import click
+
+from rig import __version__
+from rig.errors import RigError
+
+# name: the module under rig.cli, and the line that ``rig --help`` shows
+COMMANDS = {
+    "run": ("rig.cli.run", "Run a procedure on a bench."),
+    "check": ("rig.cli.check", "Check files before anything is energized."),
+    "bench": ("rig.cli.bench", "Show how a bench is wired, and call the roll of its instruments."),
+    "station": ("rig.cli.station", "Serve the simulated station until stopped."),
+    "runs": ("rig.cli.runs", "List the runs on record, or show one."),
+    "schema": ("rig.cli.schema", "Print the JSON Schema of a kind of file."),
+}
+
+
+class Commands(click.Group):
+    """Subcommands, imported when they are called."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, name: str) -> click.Command | None:
+        if name not in COMMANDS:
+            return None
+        command = importlib.import_module(COMMANDS[name][0]).command
+        assert isinstance(command, click.Command)
+        return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        if args and not args[0].startswith("-") and args[0] not in COMMANDS:
+            near = difflib.get_close_matches(args[0][:40], COMMANDS, n=1, cutoff=0.4)
+            hint = f"; nearest is '{near[0]}'" if near else ""
+            ctx.fail(f"no command is called {args[0][:40]!a}{hint}")
+        return super().resolve_command(ctx, args)
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, line) for name, (_, line) in COMMANDS.items()])
+
+
+@click.command(
+    cls=Commands,
+    invoke_without_command=True,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+)
+@click.version_option(__version__, prog_name="rig", message="%(prog)s %(version)s")
+@click.pass_context
+def cli(ctx: click.Context) -> None:
+    """A diagnostic rig for workshops that refurbish small tabletop steam sterilisers.
+
+    \b
+    Example:
+      rig run incoming-inspection --unit demo-18-dc --serial LM-0042
+
+    Software is not the safety function: the hard-wired emergency stop and contactor are.
+    """
+    if ctx.invoked_subcommand is None:
+        click.echo(ctx.get_help(), err=True)
+        ctx.exit(2)
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """The console entry. Never returns: ends the program with the exit code."""
+    code = run(arguments)
+    try:
+        sys.stdout.flush()
+    except BrokenPipeError:
+        _let_go_of_stdout()
+    sys.exit(code)
+
+
+def run(arguments: Sequence[str] | None = None) -> int:
+    """Carry out one command line; its exit code. What a person did wrong comes as lines on stderr."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="backslashreplace")
+    try:
+        code = cli.main(list(arguments) if arguments is not None else None, "rig", standalone_mode=False)
+    except click.ClickException as fault:
+        click.echo(_safe(f"rig: {fault.format_message()}"), err=True)
+        where = fault.ctx.command_path if isinstance(fault, click.UsageError) and fault.ctx else "rig"
+        click.echo(f"  '{where} --help' says more.", err=True)
+        return fault.exit_code
+    except RigError as fault:
+        for line in fault.lines():
+            click.echo(_safe(line), err=True)
+        return fault.exit_code
+    except (KeyboardInterrupt, click.Abort):
+        return 130
+    except BrokenPipeError:  # the reader has seen enough
+        _let_go_of_stdout()
+        return 0
+    return code if isinstance(code, int) else 0
+
+
+def _safe(line: str) -> str:
+    from rig.plan.visible import visible
+
+    return visible(line, 2000)
+
+
+def _let_go_of_stdout() -> None:
+    """Keep the interpreter from complaining about the broken pipe at its end."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

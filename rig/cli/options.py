@@ -1,0 +1,74 @@
+"""Options that several commands share, and how their words are read."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from typing import Any, TypeVar
+
+import click
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+LONGEST = 200  # characters of a serial number, job or name
+
+
+def printable(ctx: click.Context, parameter: click.Parameter, value: str | None) -> str | None:
+    """Refuse text that cannot be kept: bytes that are no text, and too much of it."""
+    if value is None:
+        return None
+    if len(value) > LONGEST:
+        raise click.BadParameter(f"longer than {LONGEST} characters")
+    if any("\ud800" <= c <= "\udfff" or c == "\0" for c in value):
+        raise click.BadParameter("holds bytes that are not text")
+    return value
+
+
+def fault_pairs(
+    ctx: click.Context, parameter: click.Parameter, values: tuple[str, ...]
+) -> tuple[tuple[str, float], ...]:
+    """``NAME`` or ``NAME=SEVERITY``, severity 0 to 1."""
+    found: dict[str, float] = {}
+    for value in values:
+        name, equals, number = value.partition("=")
+        try:
+            severity = float(number) if equals else 1.0
+        except ValueError:
+            raise click.BadParameter(f"expected NAME or NAME=SEVERITY, found {value[:60]!a}") from None
+        if not 0.0 <= severity <= 1.0:
+            raise click.BadParameter(f"{name[:40]!a}: a severity lies between 0 and 1, found {number[:20]!a}")
+        if name in found:
+            raise click.BadParameter(f"{name[:40]!a} is given twice")
+        found[name] = severity
+    return tuple(found.items())
+
+
+def fault_option(command: F) -> F:
+    """``--fault``, repeatable."""
+    return click.option(
+        "--fault",
+        "faults",
+        multiple=True,
+        metavar="NAME[=SEVERITY]",
+        callback=fault_pairs,
+        help="Put a fault into the simulated unit; severity 0 to 1, 1 if not given. May be repeated.",
+    )(command)
+
+
+def store_option(command: F) -> F:
+    """``--store``."""
+    return click.option(
+        "--store",
+        metavar="URL",
+        help="Where the records are: sqlite:///PATH. Without it: in RIG_HOME, else with your user data.",
+    )(command)
+
+
+def json_option(command: F) -> F:
+    """``--json``."""
+    return click.option("--json", "as_json", is_flag=True, help="Print one JSON value on stdout.")(command)
+
+
+def print_json(value: Any) -> None:
+    """One JSON value on stdout, in ASCII: nothing in it can act on a terminal."""
+    click.echo(json.dumps(value, indent=2, allow_nan=False))

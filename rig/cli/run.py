@@ -1,0 +1,151 @@
+"""``rig run``: run a procedure on a bench, show it, keep it."""
+
+from __future__ import annotations
+
+import shlex
+import sys
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from rig.cli.options import fault_option, json_option, print_json, printable, store_option
+from rig.errors import InputError
+
+if TYPE_CHECKING:
+    from rig.cli.printer import Printer
+    from rig.events import RunRecord
+    from rig.plan.plan import Plan
+    from rig.run.people import Terminal
+    from rig.run.session import RunRequest
+
+
+@click.command("run")
+@click.argument("procedure", required=False)
+@click.option("--bench", default="simulated", show_default=True, help="A bench's name, or its file.")
+@click.option("--unit", default="demo-18-dc", show_default=True, help="A unit profile's name, or its file.")
+@click.option("--serial", default="", callback=printable, help="The serial number of the unit.")
+@click.option("--job", default="", callback=printable, help="The job that the run belongs to.")
+@click.option("--by", default="", callback=printable, metavar="NAME", help="Who runs it.")
+@click.option("--answers", metavar="FILE", help="Prepared answers: YAML, the prompt's name and its answer.")
+@fault_option
+@click.option("--seed", type=click.IntRange(0, 2**63 - 1), default=0, show_default=True,
+              help="Which of the simulated units of this type it is.")  # fmt: skip
+@click.option("--pace", type=click.Choice(["lockstep", "real"]),
+              help="How time goes on a simulated bench; lockstep if not given.")  # fmt: skip
+@click.option("--person", type=click.Choice(["auto", "terminal", "simulated"]), default="auto",
+              show_default=True, help="Who answers the prompts.")  # fmt: skip
+@click.option("--show", metavar="ID", help="Show a run that is on record instead, as 'rig runs ID' does.")
+@store_option
+@json_option
+def command(procedure: str | None, show: str | None, **options: Any) -> int:
+    """Run PROCEDURE: a name, or a file.
+
+    \b
+    Examples:
+      rig run incoming-inspection --unit demo-18-dc --serial LM-0042 --by "A. Bench"
+      rig run incoming-inspection --fault rectifier-open --seed 7 --person simulated
+
+    Software is not the safety function: the hard-wired emergency stop and contactor are.
+
+    The exit code is 0 when every judged step passed and all is off, 1 when the unit did not pass, 2 when the
+    input is wrong, 3 when the run was stopped or a reading could not be had, 128 + n after signal n.
+    """
+    if (procedure is None) == (show is None):
+        raise click.UsageError("expected a PROCEDURE to run, or --show ID")
+    from rig.cli.runs import as_json_value, show_run
+
+    as_json: bool = options.pop("as_json")
+    if procedure is None or show is not None:
+        return show_run(show or "", options["store"], as_json)
+    from rig.cli.codes import exit_code
+    from rig.cli.printer import Printer
+
+    record = perform(Wanted(procedure, **options), Printer(sys.stderr if as_json else sys.stdout))
+    if as_json:
+        print_json(as_json_value(record))
+    return exit_code(record)
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What a command line asks for."""
+
+    procedure: str
+    bench: str = "simulated"
+    unit: str = "demo-18-dc"
+    serial: str = ""
+    job: str = ""
+    by: str = ""
+    answers: str | None = None
+    faults: tuple[tuple[str, float], ...] = ()
+    seed: int = 0
+    pace: str | None = None
+    person: str = "auto"
+    store: str | None = None
+
+
+def perform(wanted: Wanted, printer: Printer) -> RunRecord:
+    """Put the plan together, run it, show it, keep it; the record, as it will be read back."""
+    from rig.cli.live import Live
+    from rig.cli.progress import facts_of
+    from rig.plan.load import load_named
+    from rig.plan.plan import make_plan
+    from rig.records.codec import normal_record
+    from rig.records.store import Store
+    from rig.run import session
+
+    procedure = load_named("procedure", wanted.procedure)
+    plan = make_plan(procedure, load_named("unit-profile", wanted.unit), load_named("bench", wanted.bench))
+    request = _request(plan, printer, wanted)
+    session.refuse_without_people(request, plan)  # before the store is opened, so that it leaves no trace
+    with Store.open(wanted.store) as records:
+        again = f"rig runs {request.run[:13]}"
+        again += f" --store {shlex.quote(wanted.store)}" if wanted.store else ""
+        pace = 0.0 if request.lockstep else 1.0 if plan.bench.station else plan.bench.speed
+        asks = request.ask is not None
+        with Live(printer, facts_of(plan), pace=pace, asks=asks, again=again) as live:
+            record = session.run_procedure(request, plan, [live], records.journal)
+    return normal_record(record)
+
+
+def _request(plan: Plan, printer: Printer, wanted: Wanted) -> RunRequest:
+    from rig.cli.answers import read_answers
+    from rig.records.ids import new_run_id
+    from rig.run import session
+
+    prepared = read_answers(wanted.answers, session.prompts_of(plan)) if wanted.answers is not None else {}
+    return session.RunRequest(
+        run=new_run_id(),
+        serial=wanted.serial,
+        job=wanted.job,
+        by=wanted.by,
+        faults=wanted.faults,
+        seed=wanted.seed,
+        lockstep=_lockstep(plan, wanted.pace),
+        person=wanted.person,
+        answers=prepared,
+        ask=_ask(printer, wanted.person),
+    )
+
+
+def _lockstep(plan: Plan, pace: str | None) -> bool:
+    has_clock = plan.bench.station is not None
+    if pace == "lockstep" and not has_clock:
+        what = f"bench {plan.bench.bench} has no station of its own, so its time is the wall's"
+        raise InputError(what, "Leave --pace out, or give --pace real.", "--pace")
+    return has_clock and pace != "real"
+
+
+def _ask(printer: Printer, person: str) -> Terminal | None:
+    """Who answers at the terminal, if anybody does."""
+    from rig.cli.asking import Asking
+
+    stdin = sys.stdin
+    at_terminal = stdin is not None and not stdin.closed and stdin.isatty()
+    if person == "simulated" or (person == "auto" and not at_terminal):
+        return None
+    try:
+        return Asking(printer)
+    except (OSError, ValueError, AttributeError):  # a stream without a file behind it, or none at all
+        return None

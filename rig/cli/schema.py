@@ -1,0 +1,22 @@
+"""``rig schema``: the JSON Schema of the files that people write."""
+
+from __future__ import annotations
+
+import click
+
+from rig.cli.options import print_json
+
+
+@click.command("schema")
+@click.argument("kind")
+def command(kind: str) -> int:
+    """Print the JSON Schema of files of a KIND: procedure, profile or bench.
+
+    \b
+    Example:
+      rig schema procedure > procedure.schema.json
+    """
+    from rig.plan.schema import schema
+
+    print_json(schema(kind))
+    return 0

@@ -1,0 +1,144 @@
+"""``rig station``: serve the simulated station in real time until stopped."""
+
+from __future__ import annotations
+
+import asyncio
+import signal
+import sys
+from pathlib import Path
+from typing import Any
+
+import click
+
+from rig.cli.codes import PASSED, SIGNALLED
+from rig.cli.options import fault_option, json_option, print_json
+from rig.errors import InputError
+
+GROUP, NAME = "refurb_rig.stations", "demo"
+BENCH = "simulated"  # the bundled bench whose links the station serves
+SIGNALS = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
+SPOKEN = {"modbus-tcp": "modbus", "visa": "scpi", "person": "person"}  # by a link's protocol
+
+
+@click.command("station")
+@click.option("--unit", default="demo-18-dc", show_default=True, help="The type of the simulated unit.")
+@fault_option
+@click.option("--seed", type=click.IntRange(0, 2**63 - 1), default=0, show_default=True,
+              help="Which of the simulated units of this type it is.")  # fmt: skip
+@click.option("--speed", type=click.FloatRange(0, 1000, min_open=True), default=1.0, show_default=True,
+              help="Seconds of the station to one of the wall.")  # fmt: skip
+@click.option("--bench-file", metavar="FILE", help="Write a bench file that reaches these listeners.")
+@click.option("--list-faults", is_flag=True, help="List the faults that a simulated unit can have.")
+@json_option
+def command(
+    unit: str,
+    faults: tuple[tuple[str, float], ...],
+    seed: int,
+    speed: float,
+    bench_file: str | None,
+    list_faults: bool,
+    as_json: bool,
+) -> int:
+    """Serve the simulated station until stopped. It says where it listens, one line a listener.
+
+    \b
+    Examples:
+      rig station --fault coil-open --bench-file /tmp/served.yaml
+      rig run incoming-inspection --bench /tmp/served.yaml --pace real
+      rig station --list-faults
+    """
+    factory, module = _entry()
+    if list_faults:
+        return _print_faults(module, as_json)
+    if as_json:
+        raise click.UsageError("--json goes with --list-faults")
+    order = {"unit": unit, "faults": dict(faults), "seed": seed, "speed": speed}
+    return asyncio.run(_serve(factory, order, bench_file))
+
+
+def _entry() -> tuple[Any, Any]:
+    """The station factory and the module it comes from. Raises InputError."""
+    import importlib
+    from importlib.metadata import entry_points
+
+    for entry in entry_points(group=GROUP, name=NAME):
+        return entry.load(), importlib.import_module(entry.module)
+    raise InputError(f"no station is called {NAME}", "Install refurb-rig again.")
+
+
+def _print_faults(module: Any, as_json: bool) -> int:
+    faults: list[dict[str, Any]] = module.list_faults()
+    if as_json:
+        print_json(faults)
+        return PASSED
+    from rig.cli.printer import Printer
+    from rig.cli.table import table
+
+    out = Printer(sys.stdout)
+    rows = [(fault["name"], fault["line"]) for fault in faults]
+    out.line(*table(("fault", "what is wrong with the unit"), rows, out.width))
+    return PASSED
+
+
+async def _serve(factory: Any, order: dict[str, Any], bench_file: str | None) -> int:
+    """Start, tell where, wait for a signal, close; 128 + its number."""
+    stopped: asyncio.Future[int] = asyncio.get_running_loop().create_future()
+    for number in SIGNALS:
+        asyncio.get_running_loop().add_signal_handler(number, _stop, stopped, number)
+    try:
+        station = await factory(**order, lockstep=False)
+    except ValueError as fault:  # an unknown unit or fault, or a fault that this unit cannot have
+        raise InputError(str(fault), "'rig station --list-faults' lists the faults.") from None
+    try:
+        addresses: dict[str, tuple[str, int]] = station.addresses
+        if bench_file is not None:
+            _write_bench_file(Path(bench_file), addresses, order["speed"])
+        for name, spoken in _links().items():
+            host, port = addresses[name]
+            click.echo(f"{spoken} tcp {host}:{port}")
+        sys.stdout.flush()
+        return SIGNALLED + await stopped
+    finally:
+        await station.close()
+
+
+def _stop(stopped: asyncio.Future[int], number: int) -> None:
+    if not stopped.done():
+        stopped.set_result(number)
+
+
+def _bench_tree() -> dict[str, Any]:
+    """The bundled bench as it is written."""
+    from rig.plan.load import load_named
+    from rig.plan.source import plain
+
+    tree: dict[str, Any] = plain(load_named("bench", BENCH).tree)
+    return tree
+
+
+def _links() -> dict[str, str]:
+    """The links that the station serves, and what is spoken on each."""
+    links = _bench_tree()["links"]
+    return {name: SPOKEN[link["protocol"]] for name, link in links.items() if link["address"] == "station"}
+
+
+def _write_bench_file(path: Path, addresses: dict[str, tuple[str, int]], speed: float) -> None:
+    """The bundled bench with the station's addresses in it. Raises InputError."""
+    import yaml
+
+    from rig.plan.load import load
+
+    tree = _bench_tree()
+    del tree["station"]
+    ordered = {"bench": tree.pop("bench"), "title": tree.pop("title"), "simulated": tree.pop("simulated")}
+    for name, link in tree["links"].items():
+        host, port = addresses[name]
+        visa = link["protocol"] == "visa"
+        link["address"] = f"TCPIP::{host}::{port}::SOCKET" if visa else f"{host}:{port}"
+    text = yaml.safe_dump(ordered | {"speed": speed} | tree, sort_keys=False, allow_unicode=True, width=1000)
+    head = "# Written by 'rig station': reaches its listeners for as long as it runs.\n"
+    try:
+        path.write_text(head + text, encoding="utf-8")
+    except (OSError, ValueError) as fault:
+        raise InputError(f"cannot be written: {fault}", "Name another file.", str(path)) from None
+    load(path)  # what we write must be what we read

@@ -1,0 +1,38 @@
+"""Plain tables: columns as wide as what they hold, the last one wrapped."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from rich.cells import cell_len
+from rich.text import Text
+
+from rig.cli.rows import wrapped
+from rig.plan.visible import visible
+
+_GAP = 2
+_LEAST = 20  # columns for the last one, even where that is too much
+_MOST = 40  # columns for any other
+
+
+def table(head: Sequence[str], rows: Sequence[Sequence[object]], width: int) -> list[Text]:
+    """The lines of a table; every cell is made safe to show."""
+    cells = [[visible(cell, 200) for cell in row] for row in rows]
+    last = len(head) - 1
+    sizes = [min(_MOST, max(cell_len(r[n]) for r in [list(head), *cells])) for n in range(last)]
+    indent = sum(sizes) + _GAP * last
+    lines = [Text(_joined(head, sizes), "bold")]
+    for row in cells:
+        tail = wrapped(Text(row[last]), max(width - 1, indent + _LEAST), indent)
+        first = tail[0].plain[indent:] if tail else ""
+        lines.append(Text(_joined([*row[:last], first], sizes)))
+        lines += tail[1:]
+    return lines
+
+
+def _joined(row: Sequence[str], sizes: Sequence[int]) -> str:
+    text = ""
+    for n, size in enumerate(sizes):
+        cell = row[n]
+        text += cell + " " * (max(0, size - cell_len(cell)) + _GAP)
+    return (text + row[-1]).rstrip()
