@@ -69,13 +69,16 @@ class _Waiter(asyncio.Future[None]):
 class _Link:
     """A wire: when it is free, who stands in line, and the exchange that is on it."""
 
-    __slots__ = ("cost", "free_at", "line", "patience")
+    __slots__ = ("asked_at", "asker", "cost", "free_at", "given_up", "guarded", "line")
 
     def __init__(self) -> None:
         self.free_at = 0.0
         self.line: deque[object] = deque()
         self.cost = 0.0
-        self.patience: asyncio.Timeout | None = None
+        self.asker: asyncio.Task[Any] | None = None  # whose exchange is on it, since `asked_at` of the loop's time
+        self.asked_at = 0.0
+        self.given_up = False
+        self.guarded = False  # a look at the wall's time is due
 
 
 class LockstepClock:
@@ -181,16 +184,39 @@ class LockstepClock:
 
     def declare_silence(self, link: str) -> None:
         """The far end says that the exchange now on this link gets no answer."""
-        patience = self._links.setdefault(link, _Link()).patience
-        if patience is not None and not patience.expired():
-            patience.reschedule(asyncio.get_running_loop().time())
+        _give_up(self._links.setdefault(link, _Link()))
 
     async def _ask(self, wire: _Link, ask: Callable[[], Awaitable[T]]) -> T:
+        # What asyncio.timeout does, with one timer for many exchanges: making one each costs more than its answer.
+        task = asyncio.current_task()
+        cancelled_before = 0 if task is None else task.cancelling()
+        wire.asker, wire.given_up = task, False
+        self._guard(wire)
         try:
-            async with asyncio.timeout(WALL_GUARD_SECONDS) as wire.patience:
-                return await ask()
+            return await ask()
+        except asyncio.CancelledError:
+            if wire.given_up and task is not None and task.uncancel() <= cancelled_before:
+                raise TimeoutError from None
+            raise
         finally:
-            wire.patience = None
+            wire.asker = None
+
+    def _guard(self, wire: _Link) -> None:
+        loop = asyncio.get_running_loop()
+        wire.asked_at = loop.time()
+        if not wire.guarded:
+            wire.guarded = True
+            loop.call_later(WALL_GUARD_SECONDS, self._look_at_wall, wire)
+
+    def _look_at_wall(self, wire: _Link) -> None:
+        wire.guarded = wire.asker is not None
+        if wire.asker is None:
+            return
+        loop = asyncio.get_running_loop()
+        if loop.time() - wire.asked_at >= WALL_GUARD_SECONDS:
+            _give_up(wire)
+        else:
+            loop.call_at(wire.asked_at + WALL_GUARD_SECONDS, self._look_at_wall, wire)
 
     async def _occupy(self, wire: _Link, seconds: float) -> None:
         wire.cost = 0.0
@@ -259,6 +285,12 @@ class LockstepClock:
         for waiter in waiters:
             self._wake(waiter)
             waiter.set_exception(LockstepDeadlock(f"nobody can wake: {'; '.join(names)}"))
+
+
+def _give_up(wire: _Link) -> None:
+    if wire.asker is not None and not wire.given_up:
+        wire.given_up = True
+        wire.asker.cancel()
 
 
 def _name(task: asyncio.Task[Any] | None) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from contextlib import AsyncExitStack
 from dataclasses import dataclass, field
+from functools import cache
 from importlib.metadata import EntryPoint, entry_points
 from typing import Any
 
@@ -110,8 +111,14 @@ async def _hands(links: Mapping[str, Link], clock: Clock, wiring: Bench, shared:
     return None
 
 
+@cache
+def _entries(group: str) -> Mapping[str, EntryPoint]:
+    """What is installed under a group; looked up once, for it reads the metadata of every installed package."""
+    return {e.name: e for e in entry_points(group=group)}
+
+
 def _entry(group: str, name: str, kind: str) -> EntryPoint:
-    found = {e.name: e for e in entry_points(group=group)}
+    found = _entries(group)
     if name not in found:
         known = ", ".join(sorted(found)) or "none; install refurb-rig again"
         raise InputError(f"unknown {kind} {name!r}, expected one of: {known}", culprit=name)
