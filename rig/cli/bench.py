@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Sequence
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
@@ -50,8 +51,9 @@ def command(name: str, unit: str, self_check: bool, store: str | None, as_json: 
     roll = roll_call(wiring, StationOrder(unit=unit))
     code = PASSED if all(entry.ok for entry in roll) else STOPPED
     printer = Printer(sys.stderr if as_json else sys.stdout)
-    _print_wiring(wiring, printer)
-    _print_roll(roll, printer)
+    if not as_json:
+        _print_wiring(wiring, printer)
+        _print_roll(roll, printer)
     record = None
     if self_check:
         from rig.cli.codes import exit_code
@@ -130,7 +132,7 @@ def _print_wiring(wiring: Bench, out: Printer) -> None:
         (
             ("test point", "relay", "circuit", "what it is"),
             [
-                (name, f"{t.select.instrument}:{t.select.channel}", t.on, f"{t.for_}: {', '.join(t.measures)}")
+                (name, f"{t.select.instrument}:{t.select.channel}", t.on, f"{t.for_}: {_all(t.measures)}")
                 for name, t in wiring.test_points.items()
             ],
         ),
@@ -138,6 +140,10 @@ def _print_wiring(wiring: Bench, out: Printer) -> None:
     for head, rows in parts:
         if rows:
             out.line("", *table(head, rows, out.width))
+
+
+def _all(words: Sequence[str]) -> str:
+    return ", ".join(words)
 
 
 def _print_roll(roll: list[RollCall], out: Printer) -> None:

@@ -21,8 +21,10 @@ _OF_VERDICT = {
 
 
 def exit_code(record: RunRecord) -> int:
-    """0 every judged step passed and all is off; 1 the unit did not pass; 3 stopped, no reading, or something not
-    confirmed off; 128 + n after signal n.
+    """The exit code of a run.
+
+    0 every judged step passed and all is off; 1 the unit did not pass; 3 stopped, no reading, or something is
+    not confirmed off; 128 + n after signal n.
     """
     ended = record.ended
     codes = [_OF_VERDICT[ended.verdict]]

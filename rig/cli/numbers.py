@@ -54,14 +54,22 @@ def with_unit(number: str, code: str, fancy: bool) -> str:
     return f"{number} {unit_text(code, fancy)}".rstrip()
 
 
+def places_for(value: float, digits: int) -> int | None:
+    """Decimal places (negative: tens) that give a number so many significant digits.
+
+    None for nothing, and for a number that is written with an exponent.
+    """
+    if not 1 / _LARGE < abs(value) < _LARGE:
+        return None
+    return digits - 1 - math.floor(math.log10(abs(value)))
+
+
 def significant(value: float, digits: int) -> str:
     """A number rounded to so many significant digits, without an exponent where it is of a common size."""
-    if value == 0 or not math.isfinite(value):
-        return f"{value:g}"
-    if not 1 / _LARGE < abs(value) < _LARGE:
+    places = places_for(value, digits)
+    if places is None:
         return f"{value:.{digits}g}"
-    places = digits - 1 - math.floor(math.log10(abs(value)))
-    text = f"{round(value, places):.{max(0, places)}f}"
+    text = to_places(value, places)
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
@@ -70,16 +78,15 @@ def places_of(expanded: float) -> int | None:
 
     It is given to two significant digits (GUM 7.2.6).
     """
-    if not (1 / _LARGE < expanded < _LARGE):
-        return None
-    places = 1 - math.floor(math.log10(expanded))
-    rounded = round(expanded, places)  # 0.0996 becomes 0.10, which has one place less
-    return 1 - math.floor(math.log10(rounded))
+    places = places_for(expanded, 2)
+    # 0.0996 becomes 0.10, which has one place less
+    return None if places is None or expanded < 0 else places_for(round(expanded, places), 2)
 
 
 def to_places(value: float, places: int) -> str:
     """A number rounded to decimal places, or to tens where ``places`` is negative."""
-    return f"{round(value, places):.{max(0, places)}f}"
+    rounded = round(value, places) + 0.0  # no minus before nothing
+    return f"{rounded:.{max(0, places)}f}"
 
 
 def reading_text(value: float, u: float, code: str, bound: str | None, fancy: bool) -> str:

@@ -8,8 +8,10 @@ from rich.text import Text
 
 from rig.cli.looks import Looks
 from rig.cli.numbers import (
+    Shown,
     distance_text,
     limit_text,
+    places_for,
     places_of,
     shown_together,
     significant,
@@ -82,7 +84,7 @@ def explained(result: StepResult, fancy: bool) -> str:
     if reading is not None:
         shown = shown_together(reading, result.limit)
         bound = f"{visible(reading.bound)} " if reading.bound is not None else ""
-        told = bound + with_unit(_value(shown.value, shown.u), shown.unit, fancy)
+        told = bound + with_unit(_value(shown), shown.unit, fancy)
         if shown.limit is not None and shown.limit.unit == shown.unit:
             if bound:
                 told += f", where {limit_text(shown.limit, fancy)} is allowed"
@@ -93,18 +95,23 @@ def explained(result: StepResult, fancy: bool) -> str:
         parts.append(told)
     elif result.answer is not None:
         parts.append(f"answered {visible(result.answer)}")
-    if result.reason:
+    if result.reason and not (reading is not None and reading.bound and reading.bound in result.reason):
         parts.append(visible(result.reason, 400))
     return "; ".join(parts) or "no more is known"
 
 
-def _value(value: float, u: float) -> str:
-    """As many digits as the uncertainty leaves, but not more than four and no idle zeros."""
-    places = places_of(2 * u)
+def _value(shown: Shown) -> str:
+    """The value with no more digits than its uncertainty leaves, and than tell it from its limit."""
+    ends = (
+        []
+        if shown.limit is None
+        else [e for e in (shown.limit.at_least, shown.limit.at_most) if e is not None]
+    )
+    places = places_for(max(abs(shown.value), *(abs(e) for e in ends), 0.0), 4)
+    of_u = places_of(2 * shown.u)
     if places is None:
-        return significant(value, 4)
-    rounded = to_places(value, places)
-    return min((rounded, significant(value, 4)), key=len)
+        return significant(shown.value, 4)
+    return to_places(shown.value, places if of_u is None else min(places, of_u))
 
 
 def _not_run(results: list[StepResult], room: int) -> list[Text]:
