@@ -53,9 +53,9 @@ class Board:
         return self._heat
 
     @property
-    def quick(self) -> bool:
-        """Times of fractions of a second matter now."""
-        return self.doing in (Doing.CHECKS, Doing.FILLING)
+    def checking(self) -> bool:
+        """The checks after the start button are under way."""
+        return self.doing is Doing.CHECKS
 
     @property
     def running(self) -> bool:

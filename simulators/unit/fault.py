@@ -1,8 +1,8 @@
 """What a fault is: a change of a physical amount, from which every reading follows.
 
-A fault's `apply` works its severity (above 0, up to 1) into the `Defects`. A fault that comes as a state
 A fault's `apply` works its severity (above 0, up to 1) into the `Defects`. One that comes as a state rather
 than as a part (a low reservoir) also has `arrive`, called when it is set and, with 0, when it is taken out.
+To add a fault: an amount in defects.py if it needs a new one, and an entry in one of the tables, faults_*.py.
 """
 
 from __future__ import annotations

@@ -14,23 +14,23 @@ if TYPE_CHECKING:
 
 def _filter_choked(defects: Defects, severity: float) -> None:
     # A mesh full of deposit still weeps.
-    defects.filter_open *= closing(severity, 1.0, 0.015, 2.95)
+    defects.filter_open *= closing(severity, 1.0, 0.015, 2.9)
 
 
 def _line_narrowed(defects: Defects, severity: float) -> None:
-    defects.tube_bore = closing(severity, 0.006, 0.0003, 1.88)
+    defects.tube_bore = closing(severity, 0.006, 0.0003, 1.85)
 
 
 def _condenser_narrowed(defects: Defects, severity: float) -> None:
-    defects.coil_bore = closing(severity, 0.005, 0.0003, 1.6)
+    defects.coil_bore = closing(severity, 0.005, 0.0003, 1.57)
 
 
 def _weep_hole_blocked(defects: Defects, severity: float) -> None:
-    defects.weep_open *= closing(severity, 1.0, 0.0, 1.5)
+    defects.weep_open *= closing(severity, 1.0, 0.0, 1.45)
 
 
 def _vent_valve_shut(defects: Defects, severity: float) -> None:
-    defects.vent_open *= closing(severity, 1.0, 0.0, 7.0)
+    defects.vent_open *= closing(severity, 1.0, 0.0, 6.7)
 
 
 def _reservoir_low(unit: Unit, severity: float) -> None:
@@ -71,7 +71,7 @@ def _spring_weak(defects: Defects, severity: float) -> None:
 
 
 def _rectifier_open(defects: Defects, severity: float) -> None:
-    defects.diode_ohm += growing(severity, 134.0)
+    defects.diode_ohm += growing(severity, 165.0)
 
 
 def _lead_high_ohm(defects: Defects, severity: float) -> None:
@@ -96,7 +96,7 @@ def _board_level_input_dead(defects: Defects, severity: float) -> None:
 
 def _fouled(defects: Defects, severity: float) -> None:
     # Slime is everywhere at once: mesh, probe, insulator, seat.
-    defects.filter_open *= closing(severity, 1.0, 0.02, 2.6)
+    defects.filter_open *= closing(severity, 1.0, 0.02, 2.8)
     defects.probe_deposit_ohm += 1.5e6 * severity**4
     defects.probe_film_ohm = 0.4e6 / severity
     defects.seat_leak += 0.002 * severity

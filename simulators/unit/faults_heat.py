@@ -18,7 +18,7 @@ def _hot_joint(defects: Defects, severity: float) -> None:
 
 
 def _half_wave_switch(defects: Defects, severity: float) -> None:
-    defects.lost_half_wave = severity
+    defects.lost_half_wave = severity**1.74
 
 
 def _cutout_weak(defects: Defects, severity: float) -> None:
@@ -30,7 +30,7 @@ def _heater_scaled(defects: Defects, severity: float) -> None:
 
 
 def _vent_valve_open(defects: Defects, severity: float) -> None:
-    defects.vent_stuck = severity
+    defects.vent_stuck = severity**1.65
 
 
 def _gasket_worn(defects: Defects, severity: float) -> None:

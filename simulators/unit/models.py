@@ -170,7 +170,7 @@ def demo_18_dc(seed: int) -> Model:
         chamber=chamber,
         valve=_valve(seed),
         heat=_heat(seed),
-        vent=Vent(vent(2.2e-3, 0.05), vent(103.5, 0.005), 2.0, vent(48.0, 0.1), vent(5e-5, 0.5), 8e3, 361e3),
+        vent=Vent(vent(2.2e-3, 0.05), vent(103.5, 0.005), 2.0, vent(40.0, 0.1), vent(5e-5, 0.5), 8e3, 361e3),
         electrics=_electrics(seed),
         board=BoardSettings(board(4.0, 0.1), 180.0, 2.0, board(220e3, 0.03), 134.0, 0.6, 240.0, 1800.0),
         place=_place(seed),

@@ -25,6 +25,7 @@ SILL_SECONDS = 0.8  # water runs out of an open chamber into the jug with this t
 SEEPING = 0.02  # opening of the fill valve below which the flow is a leak that needs no fine steps
 WAVES = ((2.5e-5, 15.7), (2.5e-5, 26.1))  # m and rad/s of the surface at the probe's shield (invented)
 MENISCUS = 2e-5  # m by which water holds on to a wetted tip (invented)
+NEAR = 2e-4  # m from the probe's tip within which every tick counts
 RELIEF_HOLE = 4e-3  # m (invented)
 
 
@@ -118,25 +119,25 @@ class Unit:
 
     def pace(self) -> int:
         """How many ticks of the grid the next step may span, from the state alone."""
-        joined, stores = self.joined, self.stores
-        if (
-            self.valve.moving
-            or self.board.quick
-            or self.valve.opening > SEEPING
-            or (joined.to_bench and joined.bench_feed and joined.bench_volts > 0.0)
-            or (joined.jug and stores.chamber > 0.0)
-        ):
+        stores, flows = self.stores, self.fill.q != 0.0
+        if self.valve.moving or self.board.checking or (flows and self._near_the_probe()):
             return 1
         ambient = self.model.place.ambient
         if (
-            self.watts > 0.0
-            or self.board.running
+            self.board.running
+            or self.watts > 0.0
+            or self.valve.opening > SEEPING
+            or (self.joined.jug and stores.chamber > 0.0)
             or not self.fill.still(stores)
             or abs(self.heat.metal - ambient) > 3.0
             or abs(self.scale.value - 1000.0 * stores.jug) > 0.05
         ):
             return 5
         return 25 if self.heat.active(ambient) else 50
+
+    def _near_the_probe(self) -> bool:
+        """The surface may touch or leave the probe's tip soon."""
+        return -NEAR < self.depth - self.model.shape.probe_depth < NEAR
 
     # ---- one step -----------------------------------------------------------------------------------------
 
@@ -196,14 +197,18 @@ class Unit:
 
     def _vent(self, dt: float) -> None:
         stores, gas = self.stores, self.gas
-        left = min(gas.breathe(dt, self.vent_area()), stores.steam)
+        vent, elsewhere = self.openings()
+        left = min(gas.breathe(dt, vent + elsewhere), stores.steam)
         if left <= 0.0:
             return
+        condensed = left * vent / (vent + elsewhere)  # in the coil that lies in the reservoir
         stores.steam -= left
-        stores.reservoir += left  # condensed in the coil that lies in the reservoir
+        stores.reservoir += condensed
+        stores.room -= left - condensed
         self.steam_lost += left
         self.heat.evaporate(left, stores.chamber, gas.volume)
-        self.reservoir_celsius += left * latent_heat(gas.celsius) / (stores.reservoir * SPECIFIC_HEAT_WATER)
+        heat = condensed * latent_heat(gas.celsius)
+        self.reservoir_celsius += heat / (stores.reservoir * SPECIFIC_HEAT_WATER)
 
     def _air_out(self) -> None:
         """The door stands open: room air in the chamber, as damp as it is taken to be everywhere here."""
@@ -214,17 +219,17 @@ class Unit:
         self.gas.vapour = damp
         self.gas.open_door()
 
-    def vent_area(self) -> float:
-        """m2 open to the outside: vent as its bellows leaves it, gasket not sealed yet, relief valve."""
-        vent, defects = self.model.vent, self.defects
+    def openings(self) -> tuple[float, float]:
+        """m2 open to the outside: through the vent as its bellows leaves it; at gasket and relief valve."""
+        vent, defects, gas = self.model.vent, self.defects, self.gas
         shut = (self.bellows.value - vent.closes) / vent.width + 0.5
         part = min(1.0, max(defects.vent_stuck, 1.0 - shut)) * defects.vent_open
-        squares = part * vent.hole**2 + defects.gasket_hole**2
-        if self.gas.gauge < vent.gasket_closes:
+        squares = defects.gasket_hole**2
+        if gas.pressure - gas.ambient < vent.gasket_closes:
             squares += vent.gasket_hole**2
-        if self.gas.pressure > vent.relief:
+        if gas.pressure > vent.relief:
             squares += RELIEF_HOLE**2
-        return squares * pi / 4
+        return part * vent.hole**2 * pi / 4, squares * pi / 4
 
     def _sense(self, dt: float) -> None:
         ambient, inside = self.model.place.ambient, self.gas.celsius

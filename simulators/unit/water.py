@@ -130,15 +130,13 @@ class Fill:
 
     def __init__(self, shape: Shape, path: Path) -> None:
         self.shape = shape
-        self.path = path
         self.q = 0.0  # m3/s into the chamber
-        self._square = {0.0: inf}
-        self._weep = square_term(path.weep)
+        self.change(path)
 
     def change(self, path: Path) -> None:
-        """The path's restrictions are other ones from now on."""
+        """The path's restrictions are these from now on."""
         self.path = path
-        self._square = {0.0: inf}
+        self._open = path.rest(1.0)
         self._weep = square_term(path.weep) if path.weep > 0.0 else inf
 
     def level(self, stores: Stores) -> float:
@@ -155,39 +153,34 @@ class Fill:
 
     def step(self, stores: Stores, dt: float, opening: float, depth: float, gauge: float) -> float:
         """One step of `dt` s with `depth` m and `gauge` Pa in the chamber. Returns kg moved into it."""
-        self._refill(stores, dt)
-        if opening <= 0.0:
-            self.q = 0.0
-            return 0.0
-        square = self._square.get(opening)
-        if square is None:
-            square = self.path.rest(opening)
-            if opening == 1.0:
-                self._square[1.0] = square
+        # Both flows from the state at the start, so that steady flow is the same for every length of step.
+        refill = self._refill(stores, dt)
+        out = self._outflow(stores, dt, opening, depth, gauge) if opening > 0.0 else 0.0
+        stores.reservoir -= refill
+        stores.coil += refill - out
+        stores.chamber += out
+        self.q = out / (DENSITY * dt)
+        return out
+
+    def _outflow(self, stores: Stores, dt: float, opening: float, depth: float, gauge: float) -> float:
+        """Kg from the column into the chamber, at most what the one or (backwards) the other holds."""
+        square = self._open if opening == 1.0 else self.path.rest(opening)
         if square == inf:
-            self.q = 0.0
             return 0.0
         shape = self.shape
         head = shape.fall + self.column(stores) - (depth - shape.probe_depth)
         q = flow(DENSITY * GRAVITY * head - gauge, self.path.linear, square)
         mass = DENSITY * q * dt
-        mass = min(mass, stores.coil) if mass > 0 else max(mass, -stores.chamber)
-        stores.coil -= mass
-        stores.chamber += mass
-        self.q = mass / (DENSITY * dt)
-        return mass
+        return min(mass, stores.coil) if mass > 0 else max(mass, -stores.chamber)
 
-    def _refill(self, stores: Stores, dt: float) -> None:
-        """Water between reservoir and column through the weep hole, at most to equal heights."""
+    def _refill(self, stores: Stores, dt: float) -> float:
+        """Kg from the reservoir into the column through the weep hole, at most to equal heights."""
         level = self.level(stores)
         difference = level - self.column(stores)
         if self._weep == inf or (difference > 0.0 and level <= self.shape.outlet):
-            return
+            return 0.0
         mass = DENSITY * dt * flow(DENSITY * GRAVITY * difference, 0.0, self._weep)
         limit = difference * DENSITY * self.shape.column_area
         if difference > 0.0:
-            mass = min(mass, limit, (level - self.shape.outlet) * DENSITY * self.shape.reservoir_area)
-        else:
-            mass = max(mass, limit)
-        stores.reservoir -= mass
-        stores.coil += mass
+            return min(mass, limit, (level - self.shape.outlet) * DENSITY * self.shape.reservoir_area)
+        return max(mass, limit)
