@@ -105,7 +105,7 @@ class People:
         if self._hands is None:
             return None
         answer = await self._hands.do(prompt.verb, prompt.thing, prompt.kind, prompt.options, prompt.unit)
-        return _words(answer.value)
+        return _words(answer.value, prompt.kind)
 
     async def _answer(self, prompt: Prompted, offered: str | None) -> tuple[str, str]:
         if prompt.step in self._answers:
@@ -144,10 +144,12 @@ async def _in_thread(terminal: Terminal, prompt: Prompted) -> str:
     return await future
 
 
-def _words(answer: Any) -> str | None:
+def _words(answer: Any, kind: str) -> str | None:
     """The simulated person's answer as a person would type it; None when they do not know."""
     if answer is None:
         return None
+    if answer is True and kind == "done":
+        return "done"
     if isinstance(answer, bool):
         return "yes" if answer else "no"
     return f"{answer:.6g}" if isinstance(answer, float) else str(answer)
