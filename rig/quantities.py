@@ -116,10 +116,19 @@ def unit(word: str) -> Unit:
     """The unit a person meant. Raises ValueError naming the nearest known unit."""
     found = _BY_WORD.get(word)
     if found is None:
-        near = difflib.get_close_matches(word[:40], _BY_WORD, n=1, cutoff=0.4)
-        hint = f"; nearest is '{near[0]}'" if near else ""
-        raise ValueError(f"unknown unit {word[:40]!r}, expected one of {', '.join(u.code for u in UNITS)}{hint}")
+        near = _nearest(word[:40])
+        hint = f"; nearest is '{near}'" if near else ""
+        raise ValueError(f"unknown unit {word[:40]!r}{hint}; known are {', '.join(u.code for u in UNITS)}")
     return found
+
+
+def _nearest(word: str) -> str | None:
+    """The unit in other capitals, or with letters too many (Volt, secs, ohms), or one that looks alike."""
+    folded = word.casefold()
+    begins = [w for w in _BY_WORD if folded.startswith(w.casefold()) and word.isalpha()]
+    alike = difflib.get_close_matches(word, _BY_WORD, n=1, cutoff=0.4)
+    same = [w for w in _BY_WORD if w.casefold() == folded]
+    return next(iter(same or sorted(begins, key=len, reverse=True) or alike), None)
 
 
 def canonical(word: str) -> str:

@@ -146,17 +146,17 @@ def _tokens(text: str) -> list[_Token]:
         at = match.end()
         value = None
         if kind == "number":
-            value, at = _number(text, word, at)
+            value, at = _number(text, word, at, column)
         tokens.append(_Token(kind, word, column, value))
 
 
-def _number(text: str, word: str, at: int) -> tuple[Quantity, int]:
+def _number(text: str, word: str, at: int, column: int) -> tuple[Quantity, int]:
     """The number with the unit that may follow it, and where that ends."""
     match = _UNIT.match(text, at)
     value = Quantity(float(word), unit(match.group("unit")).code if match else "1")
     at = match.end() if match else at
     if not math.isfinite(value.si):
-        raise FormulaError(f"{visible(word, 20)} is too large", at)
+        raise FormulaError(f"{visible(word, 20)} is too large", column)
     rest = re.match(r"\s*([^\W\d_]\S*)", text[at:])
     if rest:
         raise FormulaError(f"'{visible(rest.group(1), 20)}' is not a unit", at + rest.start(1) + 1)

@@ -199,6 +199,8 @@ def _syntax(error: yaml.MarkedYAMLError, text: str) -> str:
         return "expected 'key: value', found no ':'"
     if "did not find expected key" in problem or "<block end>" in problem:
         return "this line does not fit those above it; check the indentation and the quotes"
+    if "<document start>" in problem:
+        return "there is more behind the end of the document; one file holds one document"
     return f"cannot be read as YAML: {visible(problem)}"
 
 
