@@ -14,8 +14,10 @@ The rules, all of them:
    queue and is awake at once, beside whoever else is: the baton then moves when all of them wait.
 5. A link carries one exchange at a time, first come first served, in simulated time: it is free at a time,
    never locked. The far end says what an exchange costs (`declare_cost`) while it answers; the asker sleeps
-   that cost afterwards. An answer that will not come is declared too (`declare_silence`). An exchange should
-   wait for an answer: what is only written costs its time in the next exchange on the same link.
+   that cost afterwards. An answer that will not come is declared too (`declare_silence`). A cost beyond the
+   asker's time limit ends in TimeoutError at that limit; the far end stays busy until its cost is over, and
+   the next exchange pays what is left of it by then. So it does for what was only written. `on_wire` tells
+   the far end how long the asker waits, so that it can hold bytes until they are due.
 6. If nobody is awake and nobody can wake, everyone who waits gets a `LockstepDeadlock` that names them all.
 
 Nothing here touches a thread: a library's blocking thread reports to the loop and never sees the clock.
@@ -28,7 +30,7 @@ from collections import deque
 from collections.abc import Awaitable, Callable, Coroutine
 from functools import partial
 from itertools import count
-from typing import Any, TypeVar
+from typing import Any, NamedTuple, TypeVar
 
 T = TypeVar("T")
 
@@ -66,13 +68,22 @@ class _Waiter(asyncio.Future[None]):
         return cancelled
 
 
+class OnWire(NamedTuple):
+    """What a far end may know of the exchange on its link: seconds declared so far, and the asker's limit."""
+
+    declared: float
+    limit: float  # infinite when nobody is asking
+
+
 class _Link:
     """A wire: when it is free, who stands in line, and the exchange that is on it."""
 
-    __slots__ = ("asked_at", "asker", "cost", "free_at", "given_up", "guarded", "line")
+    __slots__ = ("asked_at", "asker", "busy_until", "cost", "free_at", "given_up", "guarded", "limit", "line")
 
     def __init__(self) -> None:
         self.free_at = 0.0
+        self.busy_until = 0.0  # the far end works on what it was told, whether somebody still waits or not
+        self.limit = math.inf
         self.line: deque[object] = deque()
         self.cost = 0.0
         self.asker: asyncio.Task[Any] | None = None  # whose exchange is on it, since `asked_at` of the loop's time
@@ -159,8 +170,8 @@ class LockstepClock:
         """Run one question and answer on a link: rule 5.
 
         `timeout` (simulated seconds) is slept before TimeoutError is raised when the far end declared that
-        it stays silent, when `ask` itself timed out, or when no answer came in WALL_GUARD_SECONDS.
-        What else `ask` raises is raised at once.
+        it stays silent or takes longer, when `ask` itself timed out, or when no answer came in
+        WALL_GUARD_SECONDS. What else `ask` raises is raised at once.
         """
         wire = self._links.setdefault(link, _Link())
         ticket = object()
@@ -169,7 +180,7 @@ class LockstepClock:
             while wire.line[0] is not ticket or wire.free_at > self._now:
                 await self.sleep_until(wire.free_at)
             try:
-                answer = await self._ask(wire, ask)
+                answer = await self._ask(wire, ask, timeout)
             except TimeoutError as error:
                 await self._occupy(wire, timeout)
                 raise TimeoutError(f"no answer on {link} within {timeout:g} s") from error
@@ -178,28 +189,55 @@ class LockstepClock:
         finally:
             wire.line.remove(ticket)
 
+    def on_wire(self, link: str) -> OnWire:
+        """What the far end may know of the exchange now on this link."""
+        wire = self._links.setdefault(link, _Link())
+        left = max(0.0, wire.busy_until - self._now)
+        return OnWire(left if wire.asker is None else wire.cost, wire.limit)
+
     def declare_cost(self, link: str, seconds: float) -> None:
         """The far end says that the exchange now on this link takes so many seconds (they add up)."""
-        self._links.setdefault(link, _Link()).cost += seconds
+        wire = self._links.setdefault(link, _Link())
+        if wire.asker is None:
+            wire.busy_until = max(wire.busy_until, self._now) + seconds
+            return
+        wire.cost += seconds
+        if wire.cost > wire.limit:
+            _give_up(wire)
 
-    def declare_silence(self, link: str) -> None:
-        """The far end says that the exchange now on this link gets no answer."""
-        _give_up(self._links.setdefault(link, _Link()))
+    def declare_silence(self, link: str, grace: float = 0.0) -> None:
+        """The far end says that the exchange now on this link gets no answer.
 
-    async def _ask(self, wire: _Link, ask: Callable[[], Awaitable[T]]) -> T:
+        `grace` (wall seconds) leaves the asker time to take bytes that it may or may not hold for its answer.
+        """
+        wire = self._links.setdefault(link, _Link())
+        if grace > 0.0:
+            loop = asyncio.get_running_loop()
+            loop.call_later(grace, _give_up_still, wire, wire.asker, wire.asked_at)
+        else:
+            _give_up(wire)
+
+    async def _ask(self, wire: _Link, ask: Callable[[], Awaitable[T]], limit: float) -> T:
         # What asyncio.timeout does, with one timer for many exchanges: making one each costs more than its answer.
         task = asyncio.current_task()
         cancelled_before = 0 if task is None else task.cancelling()
-        wire.asker, wire.given_up = task, False
+        wire.asker, wire.given_up, wire.limit = task, False, limit
+        wire.cost = max(0.0, wire.busy_until - self._now)
         self._guard(wire)
         try:
-            return await ask()
+            answer = await ask()
+            if wire.given_up:
+                await asyncio.sleep(0)  # it was given up in its last moment, and the cancellation is still to come
+            if wire.cost > limit:
+                raise TimeoutError
+            return answer
         except asyncio.CancelledError:
             if wire.given_up and task is not None and task.uncancel() <= cancelled_before:
                 raise TimeoutError from None
             raise
         finally:
-            wire.asker = None
+            wire.asker, wire.limit = None, math.inf
+            wire.busy_until = self._now + wire.cost
 
     def _guard(self, wire: _Link) -> None:
         loop = asyncio.get_running_loop()
@@ -219,7 +257,6 @@ class LockstepClock:
             loop.call_at(wire.asked_at + WALL_GUARD_SECONDS, self._look_at_wall, wire)
 
     async def _occupy(self, wire: _Link, seconds: float) -> None:
-        wire.cost = 0.0
         wire.free_at = self._now + seconds
         await self.sleep_until(wire.free_at)
 
@@ -291,6 +328,11 @@ def _give_up(wire: _Link) -> None:
     if wire.asker is not None and not wire.given_up:
         wire.given_up = True
         wire.asker.cancel()
+
+
+def _give_up_still(wire: _Link, asker: asyncio.Task[Any] | None, asked_at: float) -> None:
+    if wire.asker is asker and wire.asked_at == asked_at:  # else that exchange is over, and another is on
+        _give_up(wire)
 
 
 def _name(task: asyncio.Task[Any] | None) -> str:

@@ -76,6 +76,7 @@ class Fixture:
             moved = True
         if moved:
             self.changed = self._unit.now
+            self._unit.stirred = True
             self.connect()
 
     def stop(self, pressed: bool) -> None:

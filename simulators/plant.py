@@ -86,6 +86,7 @@ class Plant:
         """Bring everything to the present tick, because something is about to be changed by hand."""
         began = perf_counter()
         self._run(floor(self.now / TICK + SLACK), whole=False)
+        self.unit.stirred = True
         self.physics_seconds += perf_counter() - began
 
     # ---- the wires ----------------------------------------------------------------------------------------

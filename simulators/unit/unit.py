@@ -38,6 +38,7 @@ class Unit:
         ambient = place.ambient
         self.now = 0.0
         self.door_shut = False
+        self.stirred = False  # a contact or a hand has just changed something: the next step is one tick
         self.present: dict[str, float] = {}  # faults and their severities
         self.shape = Cylinder(model.chamber.diameter, model.chamber.length)
         self.fill = Fill(model.shape, model.path)
@@ -120,7 +121,7 @@ class Unit:
     def pace(self) -> int:
         """How many ticks of the grid the next step may span, from the state alone."""
         stores, flows = self.stores, self.fill.q != 0.0
-        if self.valve.moving or self.board.checking or (flows and self._near_the_probe()):
+        if self.stirred or self.valve.moving or self.board.checking or (flows and self._near_the_probe()):
             return 1
         ambient = self.model.place.ambient
         if (
@@ -152,6 +153,7 @@ class Unit:
         self._settle_gas(dt)
         self._sense(dt)
         self.settle_level()
+        self.stirred = False
         self.now += dt
 
     def _move_water(self, dt: float) -> None:
