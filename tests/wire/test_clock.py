@@ -288,7 +288,7 @@ def test_two_on_one_link_queue_in_simulated_time_and_links_overlap() -> None:
                 clock.declare_cost(link, cost)
 
             for _ in range(2):
-                await clock.exchange(link, ask, 1.0)
+                await clock.exchange(link, ask, 2.0)
                 trace.append((name, clock.now()))
 
         tasks = [
@@ -382,5 +382,100 @@ def test_what_ask_raises_is_raised_and_the_link_stays_usable() -> None:
             await clock.exchange("bus", refused, 1.0)
         assert await clock.exchange("bus", answered, 1.0) == "yes"
         assert clock.now() == 0.25
+
+    asyncio.run(work())
+
+
+def test_a_cost_beyond_the_limit_ends_at_the_limit_and_the_next_exchange_pays_the_rest() -> None:
+    async def work() -> None:
+        clock = LockstepClock()
+
+        async def slow() -> str:
+            clock.declare_cost("bus", 2.0)
+            await asyncio.get_running_loop().create_future()
+            return "never"
+
+        async def quick() -> str:
+            assert clock.on_wire("bus").limit == 1.0
+            clock.declare_cost("bus", 0.25)
+            return "yes"
+
+        with pytest.raises(TimeoutError, match=r"no answer on bus within 0\.5 s"):
+            await clock.exchange("bus", slow, 0.5)
+        assert clock.now() == 0.5
+        assert clock.on_wire("bus") == (1.5, math.inf)
+        await clock.sleep(1.0)
+        assert await clock.exchange("bus", quick, 1.0) == "yes"
+        assert clock.now() == 0.5 + 1.0 + 0.5 + 0.25
+        assert await clock.exchange("bus", quick, 1.0) == "yes"
+        assert clock.now() == 2.5
+
+    asyncio.run(work())
+
+
+@pytest.mark.parametrize("yields", [0, 1, 5])
+def test_an_answer_that_is_there_at_once_is_no_answer_when_it_costs_more_than_the_limit(yields: int) -> None:
+    async def work() -> None:
+        clock = LockstepClock()
+
+        async def at_once() -> str:
+            clock.declare_cost("bus", 2.0)
+            for _ in range(yields):
+                await asyncio.sleep(0)
+            return "too good to be true"
+
+        for k in (1, 2):
+            with pytest.raises(TimeoutError, match=r"within 0\.5 s"):
+                await clock.exchange("bus", at_once, 0.5)
+            assert clock.now() == 0.5 * k
+        await clock.sleep(0.0)  # nothing of the cancellation is left over
+        task = asyncio.current_task()
+        assert task is not None
+        assert not task.cancelling()
+
+    asyncio.run(work())
+
+
+def test_silence_with_grace_leaves_the_asker_time_and_never_touches_the_next_exchange() -> None:
+    async def work() -> None:
+        clock = LockstepClock()
+
+        async def takes_it() -> str:
+            clock.declare_silence("bus", grace=0.002)
+            return "taken"
+
+        async def does_not() -> str:
+            clock.declare_silence("bus", grace=0.002)
+            await asyncio.get_running_loop().create_future()
+            return "never"
+
+        async def the_next() -> str:
+            await asyncio.sleep(0.005)
+            return "untouched"
+
+        assert await clock.exchange("bus", takes_it, 1.0) == "taken"
+        assert await clock.exchange("bus", the_next, 1.0) == "untouched"
+        assert clock.now() == 0.0
+        with pytest.raises(TimeoutError):
+            await clock.exchange("bus", does_not, 1.0)
+        assert clock.now() == 1.0
+
+    asyncio.run(work())
+
+
+def test_what_was_written_only_is_over_after_its_time() -> None:
+    async def work() -> None:
+        clock = LockstepClock()
+
+        async def ask() -> None:
+            clock.declare_cost("meter", 0.1)
+
+        clock.declare_cost("meter", 0.5)
+        await clock.exchange("meter", ask, 1.0)
+        assert clock.now() == 0.6
+        clock.declare_cost("meter", 0.5)
+        await clock.sleep(3.0)
+        await clock.exchange("meter", ask, 1.0)
+        assert clock.now() == pytest.approx(3.7)
 
     asyncio.run(work())
