@@ -13,7 +13,7 @@ from pathlib import Path
 from pydantic import ValidationError
 
 from rig.errors import Fault, InputError
-from rig.plan.messages import listed, meant, nearest, sentence
+from rig.plan.messages import listed, meant, nearest, sentence, written
 from rig.plan.procedure import Procedure
 from rig.plan.profile import UnitProfile
 from rig.plan.source import Entry, Mapping, Node, Scalar, Sequence, plain, read, walk
@@ -58,8 +58,7 @@ class Loaded:
 
 
 def descend(tree: Node, loc: Loc) -> tuple[Node, Entry | None]:
-    """The deepest node on a path, and the mapping's entry that led to it. Parts that the file lacks are skipped:
-    the models' errors name the member of a union there."""
+    """The deepest node on a path, and the mapping's entry that led to it. Parts that the file lacks are skipped."""
     node, via = tree, None
     for part in loc:
         if isinstance(node, Mapping) and isinstance(part, str):
@@ -104,7 +103,7 @@ def _objections(
         # Items that are wrong themselves are not counted, so that a list with one such item seems to be empty.
         if kind == "too_short" and any(len(o["loc"]) > len(loc) and o["loc"][: len(loc)] == loc for o in errors):
             continue
-        node, via = descend(tree, loc)
+        node, via = descend(tree, written(loc, model))
         if (node.line, node.column) in empty:
             continue  # has been said: nothing stands there
         if via is not None and (kind == "extra_forbidden" or loc[-1] == "[key]"):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field, Tag, model_validator
 
 from rig.plan.values import (
     AnyLimit,
@@ -17,7 +17,6 @@ from rig.plan.values import (
     UnitCode,
     YesNo,
     chosen,
-    tag,
 )
 
 Verb = Literal["look", "pour", "weigh", "move-lead", "press", "measure", "confirm"]
@@ -89,9 +88,9 @@ def _answer(value: Any) -> str | None:
 
 
 Answer = Annotated[
-    Annotated[Literal["done", "yes or no", "text"], tag("word")]
-    | Annotated[ChoiceAnswer, tag("ChoiceAnswer")]
-    | Annotated[NumberAnswer, tag("NumberAnswer")],
+    Annotated[Literal["done", "yes or no", "text"], Tag("word")]
+    | Annotated[ChoiceAnswer, Tag("ChoiceAnswer")]
+    | Annotated[NumberAnswer, Tag("NumberAnswer")],
     chosen(_answer, "expected done, yes or no, text, {one-of: [ANSWERS]} or {number-in: UNIT}"),
 ]
 
@@ -101,7 +100,7 @@ def _expect(value: Any) -> str | None:
 
 
 Expect = Annotated[
-    Annotated[YesNo, tag("word")] | Annotated[tuple[Text, ...], tag("list")],
+    Annotated[YesNo, Tag("word")] | Annotated[tuple[Text, ...], Tag("list")],
     chosen(_expect, "expected yes, no, or a list of the answers that are good"),
 ]
 
@@ -214,9 +213,9 @@ def _edge(value: Any) -> str | None:
 
 
 Edge = Annotated[
-    Annotated[InputEdge, tag("InputEdge")]
-    | Annotated[QuantityEdge, tag("QuantityEdge")]
-    | Annotated[OutputEdge, tag("OutputEdge")],
+    Annotated[InputEdge, Tag("InputEdge")]
+    | Annotated[QuantityEdge, Tag("QuantityEdge")]
+    | Annotated[OutputEdge, Tag("OutputEdge")],
     chosen(
         _edge, "expected {input: NAME, is: STATE}, {output: NAME, is: on or off} or {quantity: NAME, reaches: VALUE}"
     ),
@@ -255,7 +254,7 @@ def _start(value: Any) -> str | None:
 
 
 Start = Annotated[
-    Annotated[StartByPerson, tag("StartByPerson")] | Annotated[StartBySwitch, tag("StartBySwitch")],
+    Annotated[StartByPerson, Tag("StartByPerson")] | Annotated[StartBySwitch, Tag("StartBySwitch")],
     chosen(_start, "expected {ask: QUESTION, verb: VERB, thing: NAME} or {turn-on: [OUTPUTS]}"),
 ]
 
@@ -340,30 +339,30 @@ def _kind(value: Any) -> str | None:
 
 
 MeanwhileStep = Annotated[
-    Annotated[Measure, tag("Measure")] | Annotated[Record, tag("Record")],
+    Annotated[Measure, Tag("Measure")] | Annotated[Record, Tag("Record")],
     chosen(_kind, "a step under meanwhile says what it does with measure or record"),
 ]
 InnerStep = Annotated[
-    Annotated[Ask, tag("Ask")]
-    | Annotated[Switch, tag("Switch")]
-    | Annotated[Settle, tag("Settle")]
-    | Annotated[Measure, tag("Measure")]
-    | Annotated[Time, tag("Time")]
-    | Annotated[Record, tag("Record")]
-    | Annotated[Waveform, tag("Waveform")]
-    | Annotated[Compute, tag("Compute")],
+    Annotated[Ask, Tag("Ask")]
+    | Annotated[Switch, Tag("Switch")]
+    | Annotated[Settle, Tag("Settle")]
+    | Annotated[Measure, Tag("Measure")]
+    | Annotated[Time, Tag("Time")]
+    | Annotated[Record, Tag("Record")]
+    | Annotated[Waveform, Tag("Waveform")]
+    | Annotated[Compute, Tag("Compute")],
     chosen(_kind, f"a step that is repeated says what it does with one of: {', '.join(KINDS[:-1])}"),
 ]
 AnyStep = Annotated[
-    Annotated[Ask, tag("Ask")]
-    | Annotated[Switch, tag("Switch")]
-    | Annotated[Settle, tag("Settle")]
-    | Annotated[Measure, tag("Measure")]
-    | Annotated[Time, tag("Time")]
-    | Annotated[Record, tag("Record")]
-    | Annotated[Waveform, tag("Waveform")]
-    | Annotated[Compute, tag("Compute")]
-    | Annotated[Repeat, tag("Repeat")],
+    Annotated[Ask, Tag("Ask")]
+    | Annotated[Switch, Tag("Switch")]
+    | Annotated[Settle, Tag("Settle")]
+    | Annotated[Measure, Tag("Measure")]
+    | Annotated[Time, Tag("Time")]
+    | Annotated[Record, Tag("Record")]
+    | Annotated[Waveform, Tag("Waveform")]
+    | Annotated[Compute, Tag("Compute")]
+    | Annotated[Repeat, Tag("Repeat")],
     chosen(_kind, f"a step says what it does with one of: {', '.join(KINDS)}"),
 ]
 

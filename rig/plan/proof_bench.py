@@ -121,7 +121,7 @@ def _scale(view: BenchView, name: str, spec: QuantitySpec) -> Iterator[Fault]:
     wanted = FUNCTION_QUANTITY[spec.measures]
     wrong = [(i, m) for i, m in enumerate(spec.means) if unit(m.unit).quantity != wanted]
     for index, found in wrong:
-        yield view.fault((*here, "means", index), f"{name} measures {spec.measures}, a {wanted}, found {found}")
+        yield view.fault((*here, "means", index), f"expected a {wanted}, as {name} measures it, found {found}")
     if not wrong and spec.means[0].canonical().value == spec.means[1].canonical().value:
         yield view.fault((*here, "means"), f"both ends mean {spec.means[0]}")
     kind = "temperature difference" if wanted == "temperature" else wanted

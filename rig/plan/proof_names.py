@@ -28,27 +28,29 @@ def names_are_unique(view: View) -> Iterator[Fault]:
 def references_are_earlier(view: View) -> Iterator[Fault]:
     """needs, after and when name steps that come before."""
     for placed in view.steps:
-        earlier = view.earlier(placed)
-        for key, names in (("needs", placed.step.needs), ("after", placed.step.after)):
-            for index, name in enumerate(names):
-                if name not in earlier:
-                    yield view.fault(placed, (key, index), _not_earlier(view, name, earlier))
-        when = placed.step.when
-        if when is not None and when.step not in earlier:
-            yield view.fault(placed, ("when", "step"), _not_earlier(view, when.step, earlier))
+        step = placed.step
+        named = [(("needs", i), name) for i, name in enumerate(step.needs)]
+        named += [(("after", i), name) for i, name in enumerate(step.after)]
+        for tail, name in named:
+            if not view.precedes(name, placed):
+                yield view.fault(placed, tail, _not_earlier(view, name, view.earlier(placed)))
+        if step.when is not None and not view.precedes(step.when.step, placed):
+            message = _not_earlier(view, step.when.step, view.earlier(placed))
+            yield view.fault(placed, ("when", "step"), message)
     for number, stage in enumerate(view.procedure.stages):
-        earlier = {p.step.step for p in view.steps if p.stage < number}
         for key, names in (("needs", stage.needs), ("after", stage.after)):
             for index, name in enumerate(names):
-                if name not in earlier:
+                found = view.by_name.get(name)
+                if found is None or found.stage >= number:
+                    earlier = [n for n, p in view.by_name.items() if p.stage < number]
                     message = _not_earlier(view, name, earlier)
                     yield view.procedure_file.fault(("stages", number, key, index), message)
 
 
-def _not_earlier(view: View, name: str, earlier: set[str]) -> str:
+def _not_earlier(view: View, name: str, earlier: list[str]) -> str:
     if name in view.by_name:
         return f"'{name}' is not an earlier step; only what has been before can be asked for"
-    return unknown("earlier step", name, sorted(earlier))
+    return unknown("earlier step", name, earlier)
 
 
 def as_found_exists(view: View) -> Iterator[Fault]:

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from rig.errors import Fault
 from rig.plan.procedure import Ask, InputEdge, Measure, Record, Repeat, Settle, Time, Waveform
 from rig.plan.values import ProfileRef
-from rig.plan.view import Placed, View, turned_on
+from rig.plan.view import Placed, View, around, turned_on
 from rig.quantities import Quantity
 
 OHMS = ("resistance", "resistance four-wire", "diode", "continuity")
@@ -64,6 +64,7 @@ def _water_proved(view: View, heats: Placed) -> bool:
     return any(
         p.stage == heats.stage
         and p.order < heats.order
+        and p not in around(heats)  # it is still waiting
         and p.within in (None, heats.within)
         and _ends_wet(view, p)
         and (p.step.step in needed or _bars_the_way(p))

@@ -266,17 +266,17 @@ def _name(view: View, placed: Placed, name: str) -> tuple[Dimension | None, str 
     if "." in name:
         fact, message = _fact(view, name)
         return (None if fact is None else unit(fact.unit).dimension), message
-    earlier = view.earlier(placed)
-    readings = [n for n in view.by_name if n in earlier and view.reading(view.by_name[n].step) is not None]
-    if name in readings:
-        return _DIMENSIONS[view.reading(view.by_name[name].step) or ""], None
-    if name in earlier:
+    if view.precedes(name, placed):
         step = view.by_name[name].step
-        # A reading of an unknown place is said by another rule.
+        quantity = view.reading(step)
+        if quantity is not None:
+            return _DIMENSIONS[quantity], None
+        # A place that does not fit is said by another rule.
         pending = isinstance(step, (Measure, Record, Waveform))
         return None, None if pending else f"the step '{name}' has no reading to compute with"
     if name in view.by_name:
         return None, f"'{name}' is not an earlier step; only what has been before can be computed with"
+    readings = [n for n in view.earlier(placed) if view.reading(view.by_name[n].step) is not None]
     hint = split_hint(name, set(readings))
     return None, f"no earlier reading is called '{name}'{hint}" if hint else unknown("earlier reading", name, readings)
 

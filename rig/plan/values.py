@@ -32,26 +32,13 @@ class Strict(BaseModel):
     )
 
 
-TAG = "\x1f"  # files cannot hold this character, so a tag in an error's path is never taken for a key
-
-
-def tag(name: str) -> Tag:
-    """The mark of one member of a union."""
-    return Tag(TAG + name)
-
-
 def chosen(choose: Callable[[Any], str | None], expected: str) -> Discriminator:
     """Tells the members of a union apart by what was written; ``expected`` is said where nothing fits.
 
-    Each union in a file is told apart this way, so that a fault is about what the author meant and not about
-    every form that it could have had.
+    Each union in a file is told apart this way, its members marked with ``Tag``, so that a fault is about what the
+    author meant and not about every form that it could have had.
     """
-
-    def tagged(value: Any) -> str | None:
-        found = choose(value)
-        return None if found is None else TAG + found
-
-    return Discriminator(tagged, custom_error_type="expected", custom_error_message=expected)
+    return Discriminator(choose, custom_error_type="expected", custom_error_message=expected)
 
 
 def _quantity(value: Any) -> Quantity:
@@ -75,11 +62,11 @@ def of_kind(quantity: str, least: float | None = None, most: float | None = None
         found = _quantity(value)
         if unit(found.unit).quantity != quantity:
             raise ValueError(f"expected a {quantity}, found {found}")
-        number = found.canonical().value
+        number, code = found.canonical().value, found.canonical().unit
         if least is not None and number < least:
-            raise ValueError(f"{found} is less than the {least:g} {found.canonical().unit} allowed")
+            raise ValueError(f"{found} is less than the {convert(least, code, found.unit):g} {found.unit} allowed")
         if most is not None and number > most:
-            raise ValueError(f"{found} is more than the {most:g} {found.canonical().unit} allowed")
+            raise ValueError(f"{found} is more than the {convert(most, code, found.unit):g} {found.unit} allowed")
         return found
 
     return BeforeValidator(check)
@@ -208,7 +195,7 @@ def _limit(value: Any) -> str | None:
 
 
 AnyLimit = Annotated[
-    Annotated[LimitText, tag("LimitText")] | Annotated[LimitRef, tag("LimitRef")],
+    Annotated[LimitText, Tag("LimitText")] | Annotated[LimitRef, Tag("LimitRef")],
     chosen(_limit, "expected {at-least: VALUE, at-most: VALUE, source: WHO SAYS SO} or {profile: NAME OF A LIMIT}"),
 ]
 

@@ -64,6 +64,16 @@ class Placed:
     within: Placed | None = None
 
 
+def around(placed: Placed) -> list[Placed]:
+    """The steps that this one stands in: they have begun and not ended."""
+    found: list[Placed] = []
+    outer = placed.within
+    while outer is not None:
+        found.append(outer)
+        outer = outer.within
+    return found
+
+
 @dataclass(frozen=True)
 class View:
     """A procedure with its profile (None where it needs none, or none was given) and its bench."""
@@ -85,14 +95,14 @@ class View:
         """A fault at a part of a step."""
         return self.procedure_file.fault((*placed.loc, *tail), message)
 
-    def earlier(self, placed: Placed) -> set[str]:
-        """The names of the steps that have been carried out, or left out, when this one begins."""
-        inside = set()
-        outer = placed.within
-        while outer is not None:
-            inside.add(outer.step.step)
-            outer = outer.within
-        return {p.step.step for p in self.steps if p.order < placed.order} - inside
+    def precedes(self, name: str, placed: Placed) -> bool:
+        """Whether a step of that name has been carried out, or left out, when this one begins."""
+        first = self.by_name.get(name)
+        return first is not None and first.order < placed.order and first not in around(placed)
+
+    def earlier(self, placed: Placed) -> list[str]:
+        """The names of all steps that precede this one, in order."""
+        return [name for name in self.by_name if self.precedes(name, placed)]
 
     def offers(self, place: str) -> tuple[str, ...]:
         """What a test point or a quantity measures; nothing where the bench has none of that name."""

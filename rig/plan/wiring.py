@@ -8,7 +8,8 @@ from typing import Annotated, Literal
 from pydantic import AfterValidator, Field
 
 from rig.plan.procedure import Function
-from rig.plan.values import AnyQuantity, Duration, Name, Share, Strict, Text
+from rig.plan.safety import BoardWatchdog, Circuit, Interlock, WiringOnly
+from rig.plan.values import AnyQuantity, Duration, Name, Share, Strict, Textfrom rig.quantities import Quantity
 
 Channel = Annotated[int, Field(strict=True, ge=0, le=65535)]
 

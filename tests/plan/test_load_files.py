@@ -98,7 +98,7 @@ WRONG = [
     ("procedure", "range: 100 Ohm", "range: 1e308 kOhm", "1e308 kOhm", ("finite",)),
     ("procedure", "range: 100 Ohm", "range: true", "true", ("number", "unit")),
     ("procedure", "every: 100 ms", "every: 100 V", "100 V\n        limit", ("time", "100 V")),
-    ("procedure", "every: 100 ms", "every: 25 h", "25 h", ("more", "86400")),
+    ("procedure", "every: 100 ms", "every: 25 h", "25 h", ("more", "24 h")),
     ("procedure", "every: 100 ms", "every: 0 s", "0 s\n        limit", ("less",)),
     ("procedure", "give-up: profile fill.give-up", "give-up: profile fill", "profile fill", ("group.name",)),
     ("procedure", "give-up: profile fill.give-up", "give-up: 230 V", "230 V", ("time", "230 V")),
@@ -117,7 +117,7 @@ WRONG = [
     ("procedure", "        limit: {profile: fill-time}\n", "", "^step: fill-time\n        time", ("limit", "no-limit")),
     ("procedure", "limit: {profile: fill-time}", "limit: {profile: fill-time}\n        no-limit: none", "^step: fill-time\n        time", ("either",)),
     # kinds of steps
-    ("procedure", "switch: {turn-on: [mains]}", "swich: {turn-on: [mains]}", "^step: power", ("switch", "settle", "repeat")),
+    ("procedure", "switch: {turn-on: [mains]}", "swich: {turn-on: [mains]}", "^step: power", ("switch", "settle", "repeat", "swich", "nearest is 'switch'")),
     ("procedure", "            record: [room]\n            every: 1 s\n            judge: highest of room\n            no-limit: for the eye\n", "            settle: 1 s\n", None, ("measure", "record")),
     ("procedure", "            - step: rate\n", "            - step: nothing\n            - step: rate\n", "^step: nothing", ("repeated", "measure")),
     ("procedure", "judge: slope of jug", "judge: slope of jar", "^step: rate", ("judge", "slope of jar")),

@@ -115,6 +115,15 @@ def test_the_heater_may_not_come_first(shop: Shop) -> None:
     shop.change(POWER, "switch: {turn-on: [mains, heater]}").expect("procedure", "mains, ^heater", "water")
 
 
+def test_water_is_not_proved_while_it_is_still_waited_for(shop: Shop) -> None:
+    changed = shop.change("            settle: 5 s\n", "            settle: 5 s\n            energize: [heater]\n")
+    changed.expect("procedure", "energize: [^heater]", "heater", "water")
+    started = shop.change(
+        "start: {ask: Press start., verb: press, thing: start-button}", "start: {turn-on: [heater]}"
+    ).change("longest-on: 10 min", "longest-on: 20 min")
+    started.expect("procedure", "start: {turn-on: [^heater]}", "heater", "water")
+
+
 ASK = """\
       - step: extra
         ask: Extra?
