@@ -13,27 +13,38 @@ from typing import Annotated, Any, get_args, get_origin
 from pydantic import Tag
 
 from rig.plan.source import Mapping, Node, Scalar, Sequence
-from rig.plan.values import TAG, Strict
+from rig.plan.values import Strict
 from rig.plan.visible import visible
 
 NOT_UNDERSTOOD = "this is not understood here"  # what no test has ever seen said
 
 
-def closest(word: str, known: Iterable[str]) -> str | None:
-    """The known word that was perhaps meant."""
-    near = difflib.get_close_matches(word[:100], list(known), n=1, cutoff=0.5)
+def closest(word: str, known: Iterable[str], likeness: float = 0.5) -> str | None:
+    """The known word that was perhaps meant; ``likeness`` from 0 to 1 is asked of it at least."""
+    near = difflib.get_close_matches(word[:100], list(known), n=1, cutoff=likeness)
     return near[0] if near else None
 
 
-def nearest(word: str, known: Iterable[str]) -> str:
+def nearest(word: str, known: Iterable[str], likeness: float = 0.5) -> str:
     """``"; nearest is 'x'"``, or nothing where nothing is near."""
-    near = closest(word, known)
+    near = closest(word, known, likeness)
     return f"; nearest is '{near}'" if near else ""
 
 
 def meant(loc: Several[str | int], model: type[Strict]) -> str | None:
     """The key that an unknown key, the last of ``loc``, was perhaps meant to be."""
     return closest(str(loc[-1]), _keys(_at(model, loc[:-1])))
+
+
+def written(loc: Several[str | int], model: type[Strict]) -> tuple[str | int, ...]:
+    """The path as the author's keys have it: without the marks of the unions that pydantic's path goes through."""
+    path: list[str | int] = []
+    here: Any = model
+    for part in loc:
+        here, is_mark = _step(here, part)
+        if not is_mark:
+            path.append(part)
+    return tuple(path)
 
 
 def listed(words: Iterable[str], most: int = 16) -> str:
@@ -63,9 +74,11 @@ def sentence(
         key, known = str(loc[-1]), _keys(_at(model, loc[:-1]))
         return f"unknown key '{visible(key, 40)}'{nearest(key, known)}; expected {listed(known, 30)}"
     if kind == "value_error":
-        return visible(context["error"], 600)
+        message = visible(context["error"], 600)
+        told = "found" in message or isinstance(node, Mapping) or found(node).strip("'") in message
+        return message if told else f"{message}, found {found(node)}"
     if kind == "expected":  # our own unions, see values.chosen
-        return f"{said}, found {found(node)}"
+        return f"{said}; found {_keys_of(node, said)}"
     if kind == "literal_error":
         words = re.findall(r"'([^']*)'", context["expected"])
         word = node.text if isinstance(node, Scalar) else ""
@@ -75,6 +88,16 @@ def sentence(
     if kind == "string_pattern_mismatch":
         return f"expected a name of small letters, digits and single hyphens, such as fill-time; found {found(node)}"
     return _shape(kind, context, node)
+
+
+def _keys_of(node: Node, said: str) -> str:
+    """What stands there instead of one of the forms that are expected; a misspelt key is pointed out."""
+    if not isinstance(node, Mapping) or not node.entries:
+        return found(node)
+    words = {*re.findall(r"[a-z][a-z-]+", said)}
+    hints = [nearest(e.key, words, 0.75) for e in node.entries if e.key not in words]
+    keys = listed((visible(e.key, 40) for e in node.entries), 8)
+    return f"the keys {keys}{next((h for h in hints if h), '')}"
 
 
 def _shape(kind: str, context: dict[str, Any], node: Node) -> str:
@@ -89,7 +112,8 @@ def _shape(kind: str, context: dict[str, Any], node: Node) -> str:
     if kind == "too_short":
         return f"expected at least {context['min_length']} in this list, found {context['actual_length']}"
     if kind == "too_long":
-        return f"expected at most {context['max_length']} in this list, found more"
+        length = len(node.items) if isinstance(node, Sequence) else "more"
+        return f"expected at most {context['max_length']} in this list, found {length}"
     if kind in _BOUNDS:
         return f"expected a number {_BOUNDS[kind]} {next(iter(context.values())):g}, found {here}"
     return f"expected {_SHAPES[kind]}, found {here}" if kind in _SHAPES else NOT_UNDERSTOOD
@@ -112,31 +136,31 @@ _SHAPES = {
 
 
 def _at(model: Any, loc: Several[str | int]) -> Any:
-    """The type that stands at a path of pydantic's, tags included; None where the path leads nowhere."""
+    """The type that stands at a path of pydantic's, marks included; None where the path leads nowhere."""
     here = model
     for part in loc:
-        here = _step(here, part)
+        here, _ = _step(here, part)
     return here
 
 
-def _step(here: Any, part: str | int) -> Any:
-    origin = get_origin(here)
+def _step(here: Any, part: str | int) -> tuple[Any, bool]:
+    """One part further down from a type, and whether the part was the mark of a union's member."""
+    origin, within = get_origin(here), get_args(here)
     if origin is Annotated:
-        return _step(get_args(here)[0], part)
+        return _step(within[0], part)
     if origin in (typing.Union, types.UnionType):
-        members = [m for m in get_args(here) if m is not type(None)]
-        if isinstance(part, str) and part.startswith(TAG):
-            tagged = [m for m in members if Tag(part) in get_args(m)]
-            if tagged:
-                return tagged[0]
-        return _step(members[0], part) if len(members) == 1 else None
-    if origin is tuple:
-        return get_args(here)[0]
+        members = [m for m in within if m is not type(None)]
+        marked = [m for m in members if isinstance(part, str) and Tag(part) in get_args(m)]
+        if marked:
+            return marked[0], True
+        return _step(members[0], part) if len(members) == 1 else (None, False)
+    if origin in (tuple, list):
+        return within[0], False
     if origin is dict:
-        return get_args(here)[1]
+        return within[1], False
     if isinstance(here, type) and issubclass(here, Strict):
-        return next((f.annotation for f in here.model_fields.values() if f.alias == part), None)
-    return None
+        return next((f.annotation for f in here.model_fields.values() if f.alias == part), None), False
+    return None, False
 
 
 def _keys(here: Any) -> list[str]:
