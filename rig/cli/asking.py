@@ -45,7 +45,8 @@ class Asking:
                 said = line.strip()
                 fault = why_not(prompted, said)
                 if fault is None:
-                    return said
+                    # Enter alone is an answer to "done?"; the record has it in words
+                    return said or ("done" if prompted.kind == "done" and not prompted.offered else "")
                 self._out.line(f"    {fault}")
 
 

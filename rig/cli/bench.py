@@ -86,15 +86,17 @@ def _as_json(wiring: Bench, roll: list[RollCall]) -> dict[str, Any]:
 
 def _plain(parts: dict[str, Any]) -> dict[str, Any]:
     """Parts of the wiring as JSON values; quantities as they are written."""
-    return {name: _words(dict(part)) for name, part in parts.items()}
+    return {name: _words(part) for name, part in parts.items()}
 
 
 def _words(value: Any) -> Any:
+    from pydantic import BaseModel
+
     if isinstance(value, dict):
         return {key.rstrip("_"): _words(v) for key, v in value.items()}
     if isinstance(value, list | tuple):
         return [_words(v) for v in value]
-    if hasattr(value, "model_fields"):
+    if isinstance(value, BaseModel):
         return _words(dict(value))
     return value if value is None or isinstance(value, bool | int | float | str) else str(value)
 

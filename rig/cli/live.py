@@ -165,8 +165,9 @@ class Live:
         self._out.line("", *summary_lines(event, self._results, self._all_off, self._looks, width))
         started = self._started
         if started is not None:
-            again = f"; see it again with: {visible(self._again, 200)}" if self._again else ""
-            self._out.line(*self._wrapped(f"Run {visible(started.run)}{again}", 0))
+            self._out.line(*self._wrapped(f"Run {visible(started.run)}", 0))
+            if self._again:  # not wrapped: it is there to be copied
+                self._out.line(f"See it again with: {visible(self._again, 1000)}")
             if started.simulated:
                 self._out.line(Text(SIMULATED, "bold reverse"))
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import io
 import os
-import sys
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, TextIO
 
@@ -78,14 +78,15 @@ def can_show(stream: TextIO) -> bool:
     return True
 
 
-def console_on(stream: TextIO | None = None) -> Console:
-    """A console that writes to a stream: in colour only on a terminal, and never with NO_COLOR."""
+def console_for(terminal: bool) -> Console:
+    """What turns text into lines for a stream: in colour only for a terminal, and never with NO_COLOR.
+
+    It does not write to the stream itself: it would end the program when the reader is gone.
+    """
     from rich.console import Console
 
-    stream = stream or sys.stdout
-    terminal = is_terminal(stream)
     return Console(
-        file=stream,
+        file=io.StringIO(),
         force_terminal=terminal,
         force_interactive=False,
         no_color=True if os.environ.get("NO_COLOR") else None,

@@ -69,7 +69,11 @@ def significant(value: float, digits: int) -> str:
     places = places_for(value, digits)
     if places is None:
         return f"{value:.{digits}g}"
-    text = to_places(value, places)
+    return without_idle_zeros(to_places(value, places))
+
+
+def without_idle_zeros(text: str) -> str:
+    """``14.10`` as ``14.1``, ``100`` as it is."""
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 

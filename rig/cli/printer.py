@@ -11,7 +11,7 @@ from typing import TextIO
 from rich.console import Console
 from rich.text import Text
 
-from rig.cli.looks import Looks, can_show, console_on, is_terminal
+from rig.cli.looks import Looks, can_show, console_for, is_terminal
 from rig.cli.rows import cut
 
 DRAW_EVERY = 0.1  # s of wall time between two drawings of the bottom line: as fast as one can read it
@@ -25,7 +25,7 @@ class Printer:
     """
 
     def __init__(self, stream: TextIO, terminal: bool | None = None) -> None:
-        self.console: Console = console_on(stream)
+        self.console: Console = console_for(is_terminal(stream))
         self.looks = Looks(can_show(stream))
         self.terminal = is_terminal(stream) if terminal is None else terminal
         self.gone = False

@@ -17,6 +17,7 @@ from rig.cli.numbers import (
     significant,
     to_places,
     with_unit,
+    without_idle_zeros,
 )
 from rig.cli.rows import wrapped
 from rig.events import AllOff, RunEnded, StepResult
@@ -111,7 +112,7 @@ def _value(shown: Shown) -> str:
     of_u = places_of(2 * shown.u)
     if places is None:
         return significant(shown.value, 4)
-    return to_places(shown.value, places if of_u is None else min(places, of_u))
+    return without_idle_zeros(to_places(shown.value, places if of_u is None else min(places, of_u)))
 
 
 def _not_run(results: list[StepResult], room: int) -> list[Text]:

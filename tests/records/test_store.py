@@ -154,7 +154,7 @@ def _tamper(path: Path, *statements: str) -> None:
         "UPDATE readings SET value = 24.1 WHERE seq = 11",
         "UPDATE readings SET verdict = 'pass' WHERE seq = 11",
         "DELETE FROM readings WHERE seq = 11",
-        "INSERT INTO readings SELECT run, 1, step, 1, verdict, value, unit, u, bound FROM readings WHERE seq = 11",
+        "INSERT INTO readings SELECT run, 1, step, 1, verdict, 0, 'V', 0, bound FROM readings WHERE seq=11",
         "UPDATE runs SET serial = 'other'",
     ],
 )
