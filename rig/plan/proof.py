@@ -1,7 +1,7 @@
 """What can be proved of a plan before power is applied. One function a rule; each yields its faults.
 
-Rules about names, about readings and about energy live in files of their own; a new rule is one more function in
-the ``RULES`` of the file that it belongs to.
+Rules about names, readings, limits, formulas and energy live in files of their own; a new rule is one more function
+in the ``RULES`` of the file that it belongs to.
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 
 from rig.errors import Fault
-from rig.plan import proof_names, proof_power, proof_readings
+from rig.plan import proof_formulas, proof_limits, proof_names, proof_power, proof_readings
 from rig.plan.formula import CONSTANTS
 from rig.plan.load import Loaded
 from rig.plan.profile import UnitProfile
@@ -18,7 +18,13 @@ from rig.plan.view import View, make_view
 
 Rule = Callable[[View], Iterator[Fault]]
 
-RULES: tuple[Rule, ...] = (*proof_names.RULES, *proof_readings.RULES, *proof_power.RULES)
+RULES: tuple[Rule, ...] = (
+    *proof_names.RULES,
+    *proof_readings.RULES,
+    *proof_limits.RULES,
+    *proof_formulas.RULES,
+    *proof_power.RULES,
+)
 
 
 def prove(procedure: Loaded, profile: Loaded | None, bench: Loaded) -> list[Fault]:

@@ -28,7 +28,7 @@ from rig.plan.procedure import (
 )
 from rig.plan.profile import UnitProfile
 from rig.plan.wiring import Bench
-from rig.quantities import unit
+from rig.quantities import UNITS, unit
 
 OneStep = AnyStep | InnerStep | MeanwhileStep
 
@@ -50,6 +50,11 @@ FUNCTION_QUANTITY = {
 }
 # The quantity of a slope; there is no unit for the others.
 SLOPE_QUANTITY = {"mass": "mass flow", "temperature": "temperature rate", "pressure": "pressure rate"}
+
+
+def example(quantity: str) -> str:
+    """A value of a quantity in its canonical unit, for messages."""
+    return f"'10 {next(u.code for u in UNITS if u.quantity == quantity)}'"
 
 
 @dataclass(frozen=True)
