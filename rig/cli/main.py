@@ -90,8 +90,13 @@ def run(arguments: Sequence[str] | None = None) -> int:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")
+    words = sys.argv[1:] if arguments is None else list(arguments)
     try:
-        code = cli.main(list(arguments) if arguments is not None else None, "rig", standalone_mode=False)
+        # not cli.main(): that ends the program by itself when a pipe is broken
+        with cli.make_context("rig", words) as ctx:
+            code = cli.invoke(ctx)
+    except click.exceptions.Exit as leave:
+        return leave.exit_code
     except click.ClickException as fault:
         click.echo(_safe(f"rig: {fault.format_message()}"), err=True)
         where = fault.ctx.command_path if isinstance(fault, click.UsageError) and fault.ctx else "rig"

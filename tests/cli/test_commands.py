@@ -11,40 +11,12 @@ from typing import Any
 
 import click
 import pytest
+from small_procedures import TWO_LOOKS
 
 from rig.cli.main import COMMANDS, cli
 from rig.cli.run import command as run_command
 
 Rig = Callable[..., tuple[int, str, str]]
-
-PROCEDURE = """\
-procedure: two-looks
-title: Two looks
-revision: "1"
-stages:
-  - stage: looks
-    title: Looks
-    drive: dead
-    cautions: [Gloves.]
-    steps:
-      - step: lid
-        ask: Is the lid shut?
-        verb: look
-        thing: door-shut
-        answer: yes or no
-        expect: yes
-      - step: ambient
-        measure: temperature
-        at: ambient-temperature
-        limit: {at-least: 10 Cel, at-most: 35 Cel, source: invented for the tests}
-"""
-
-
-@pytest.fixture
-def two_looks(tmp_path: Path) -> str:
-    path = tmp_path / "two-looks.yaml"
-    path.write_text(PROCEDURE, encoding="utf-8")
-    return str(path)
 
 
 # running, and telling it later
@@ -249,7 +221,7 @@ def test_check(rig: Rig, two_looks: str, tmp_path: Path) -> None:
     assert rig("check", two_looks) == (0, "1 file in order\n", "")
     assert json.loads(rig("check", two_looks, "--json")[1]) == []
     bad = tmp_path / "bad.yaml"
-    bad.write_text(PROCEDURE.replace("measure: temperature", "measure: temperatur"), encoding="utf-8")
+    bad.write_text(TWO_LOOKS.replace("measure: temperature", "measure: temperatur"), encoding="utf-8")
     code, out, err = rig("check", two_looks, str(bad))
     assert (code, err) == (2, "")
     (line,) = out.splitlines()
