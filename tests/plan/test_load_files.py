@@ -5,13 +5,17 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Annotated
 
 import pytest
+from pydantic import Tag
 from small_shop import Shop
 
 from rig.errors import InputError
 from rig.plan.load import FOLDERS, KINDS, bundled, load, load_named
+from rig.plan.messages import written
 from rig.plan.procedure import Procedure, Time
+from rig.plan.values import Strict, chosen
 from rig.quantities import Quantity
 
 
@@ -223,3 +227,28 @@ def test_a_path_that_leads_nowhere(name: str) -> None:
         load_named("bench", name)
     assert len(caught.value.faults) == 1
     assert str(caught.value.faults[0]).isprintable()
+
+
+def test_the_path_of_an_error_loses_the_marks_of_unions_alone() -> None:
+    step = ("stages", 0, "steps", 1)
+    assert written((*step, "Measure", "measure"), Procedure) == (*step, "measure")
+    assert written((*step, "Time", "time", "until", "InputEdge", "is"), Procedure) == (*step, "time", "until", "is")
+    repeat = (*step, "Repeat", "repeat", "steps", 0, "Record", "limit", "LimitRef", "profile")
+    assert written(repeat, Procedure) == (*step, "repeat", "steps", 0, "limit", "profile")
+    assert written(("nowhere", "Measure"), Procedure) == ("nowhere", "Measure")
+
+
+class _Left(Strict):
+    left: int
+
+
+class _Turn(Strict):
+    turn: Annotated[
+        Annotated[_Left, Tag("left")] | Annotated[int, Tag("number")],
+        chosen(lambda value: "left" if isinstance(value, dict) else "number", "expected a turn"),
+    ]
+
+
+def test_a_mark_that_is_also_a_key_is_told_from_it() -> None:
+    assert written(("turn", "left", "left"), _Turn) == ("turn", "left")
+    assert written(("turn", "left", "unknown"), _Turn) == ("turn", "unknown")
