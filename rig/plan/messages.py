@@ -11,11 +11,13 @@ from collections.abc import Sequence as Several
 from typing import Annotated, Any, get_args, get_origin
 
 from pydantic import Tag
+from pydantic_core import list_all_errors
 
 from rig.plan.source import Mapping, Node, Scalar, Sequence
 from rig.plan.values import Strict
 from rig.plan.visible import visible
 
+_PYDANTICS_OWN = frozenset(e["type"] for e in list_all_errors())
 NOT_UNDERSTOOD = "this is not understood here"  # what no test has ever seen said
 
 
@@ -77,7 +79,7 @@ def sentence(
         message = visible(context["error"], 600)
         told = "found" in message or isinstance(node, Mapping) or found(node).strip("'") in message
         return message if told else f"{message}, found {found(node)}"
-    if kind == "expected":  # our own unions, see values.chosen
+    if kind not in _PYDANTICS_OWN:  # the words of our own unions, see values.chosen
         return f"{said}; found {_keys_of(node, said)}"
     if kind == "literal_error":
         words = re.findall(r"'([^']*)'", context["expected"])
@@ -150,7 +152,7 @@ def _step(here: Any, part: str | int) -> tuple[Any, bool]:
         return _step(within[0], part)
     if origin in (typing.Union, types.UnionType):
         members = [m for m in within if m is not type(None)]
-        marked = [m for m in members if isinstance(part, str) and Tag(part) in get_args(m)]
+        marked = [m for m in members if isinstance(part, str) and _is_marked(m, part)]
         if marked:
             return marked[0], True
         return _step(members[0], part) if len(members) == 1 else (None, False)
@@ -161,6 +163,10 @@ def _step(here: Any, part: str | int) -> tuple[Any, bool]:
     if isinstance(here, type) and issubclass(here, Strict):
         return next((f.annotation for f in here.model_fields.values() if f.alias == part), None), False
     return None, False
+
+
+def _is_marked(member: Any, part: str) -> bool:
+    return Tag(part) in get_args(member) or (isinstance(member, type) and member.__name__ == part)
 
 
 def _keys(here: Any) -> list[str]:
