@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from simulators.unit.defects import Defects
 from simulators.unit.fault import Fault, closing, growing
-from simulators.unit.models import DEMO_UNITS, ONE_PORT, RECTIFIED
+from simulators.unit.models import DEMO_UNITS, ONE_PORT, RECTIFIED, WITH_BOTTLE
 
 if TYPE_CHECKING:
     from simulators.unit.unit import Unit
@@ -141,6 +141,14 @@ FILL_FAULTS = (
         "the first flow is right, then it stalls; the chamber is under pressure while it fills",
         False,
         DEMO_UNITS,
+        _vent_valve_shut,
+    ),
+    Fault(
+        "bottle-vent-shut",
+        "the vent in the condensate bottle's lid is blocked",
+        "as a shut vent valve; gone with the bottle disconnected",
+        True,
+        WITH_BOTTLE,
         _vent_valve_shut,
     ),
     Fault(

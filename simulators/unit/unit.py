@@ -125,15 +125,15 @@ class Unit:
             return 1
         ambient = self.model.place.ambient
         if (
-            self.board.running
-            or self.watts > 0.0
-            or self.valve.opening > SEEPING
+            self.valve.opening > SEEPING
+            or self.board.drives_valve
             or (self.joined.jug and stores.chamber > 0.0)
-            or not self.fill.still(stores)
-            or abs(self.heat.metal - ambient) > 3.0
             or abs(self.scale.value - 1000.0 * stores.jug) > 0.05
         ):
             return 5
+        hot = self.board.running or self.watts > 0.0 or abs(self.heat.metal - ambient) > 3.0
+        if hot or not self.fill.still(stores):
+            return 10
         return 25 if self.heat.active(ambient) else 50
 
     def _near_the_probe(self) -> bool:

@@ -40,13 +40,8 @@ def flow(drop: float, linear: float, square: float) -> float:
     """The flow in m3/s that `drop` Pa drives through linear*q + square*q^2; negative for a negative drop."""
     if drop == 0.0:
         return 0.0
-    size = abs(drop)
-    q = (
-        size / linear
-        if square == 0.0
-        else (sqrt(linear * linear + 4 * square * size) - linear) / (2 * square)
-    )
-    return q if drop > 0 else -q
+    # The root written so that a small square term does not cancel against the linear one.
+    return 2 * drop / (linear + sqrt(linear * linear + 4 * square * abs(drop)))
 
 
 class Cylinder:
