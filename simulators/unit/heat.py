@@ -91,6 +91,8 @@ class Heat:
             self.metal, self.water = exchange(
                 parts.metal_capacity, self.metal, water, self.water, coupling, dt
             )
+        else:
+            self.water = self.metal  # whatever film is left
         self.element, self.metal = exchange(
             parts.element_capacity, self.element, parts.metal_capacity, self.metal, parts.dry, dt
         )

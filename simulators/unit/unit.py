@@ -38,6 +38,7 @@ class Unit:
         ambient = place.ambient
         self.now = 0.0
         self.door_shut = False
+        self._aired = True  # the chamber holds room air
         self.stirred = False  # a contact or a hand has just changed something: the next step is one tick
         self.present: dict[str, float] = {}  # faults and their severities
         self.shape = Cylinder(model.chamber.diameter, model.chamber.length)
@@ -54,7 +55,7 @@ class Unit:
         self.circuits = Circuits(model, self.board, self.valve, self.heat)
         self.joined = self.circuits.joined
         self.defects = self.circuits.defects
-        self.reservoir_celsius = ambient
+        self.reservoir = Lag(10800.0, ambient)  # its water's temperature
         self.gas_lag = Lag(3.0, ambient)
         self.bellows = Lag(model.vent.lag, ambient)
         self.vent_line = Lag(30.0, ambient)  # Pt100 clipped to it
@@ -162,7 +163,7 @@ class Unit:
         if opening > 0.0 or not self.fill.still(stores):
             moved = self.fill.step(stores, dt, opening, self.depth, self.gas.gauge)
             if moved > 0.0:
-                self.heat.take_in(stores.chamber, moved, self.reservoir_celsius)
+                self.heat.take_in(stores.chamber, moved, self.reservoir.value)
         if self.joined.jug and not self.door_shut and stores.chamber > 0.0:
             part = stores.chamber * min(1.0, dt / SILL_SECONDS) if stores.chamber > 1e-6 else stores.chamber
             stores.chamber -= part
@@ -186,11 +187,14 @@ class Unit:
         if self.gas_lag.value != gas.celsius:
             gas.warm(self.gas_lag.value)
         density = GAS_VAPOUR * (gas.celsius + KELVIN) / gas.volume
-        if wet:
+        if wet and self.door_shut:
             wanted = saturation_pressure(heat.water) / density
             evaporated = min(wanted - stores.steam, stores.chamber)
             stores.chamber -= evaporated
             stores.steam += evaporated
+            if self._aired:  # the heat of filling a fresh chamber; later changes are in the water's capacity
+                heat.evaporate(evaporated, stores.chamber, gas.volume)
+                self._aired = False
         gas.vapour = stores.steam * density
         if self.door_shut:
             self._vent(dt)
@@ -210,10 +214,11 @@ class Unit:
         self.steam_lost += left
         self.heat.evaporate(left, stores.chamber, gas.volume)
         heat = condensed * latent_heat(gas.celsius)
-        self.reservoir_celsius += heat / (stores.reservoir * SPECIFIC_HEAT_WATER)
+        self.reservoir.value += heat / (stores.reservoir * SPECIFIC_HEAT_WATER)
 
     def _air_out(self) -> None:
-        """The door stands open: room air in the chamber, as damp as it is taken to be everywhere here."""
+        """The door stands open: room air in the chamber, saturated at its own temperature, and no more."""
+        self._aired = True
         damp = saturation_pressure(self.model.place.ambient)
         mass = damp * self.gas.volume / (GAS_VAPOUR * (self.gas.celsius + KELVIN))
         self.stores.room += mass - self.stores.steam
@@ -240,6 +245,7 @@ class Unit:
         self.bellows.step(dt, inside if self.door_shut else ambient)
         self.vent_line.step(dt, ambient + 0.9 * (inside - ambient) * self._steam_share())
         self.scale.step(dt, 1000.0 * self.stores.jug)
+        self.reservoir.step(dt, ambient)
 
     def _steam_share(self) -> float:
         """Part of the chamber's warmth that the vent line takes on: that of steam in what flows past it."""

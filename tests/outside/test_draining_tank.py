@@ -3,8 +3,8 @@
 Sources of the values: (1) a practice page for engineering examinations, engineeringprep.com, problem 435;
 (2) a stored page of a draining-time calculator; (3) parameters of a Wolfram demonstration on draining tanks,
 with its formula t = 2 A (sqrt h1 - sqrt h2) / (Cd a sqrt(2 g)). The last cases are that formula on a tank of
-the rig's own size. Pages differ in their g; draining time goes with 1/sqrt(g), so the model's times are carried
-over to the page's g. Tolerance 0.04 %: the model takes explicit steps, 20000 of them here, which costs 0.03 %.
+the rig's own size. Pages differ in their g; draining time goes with 1/sqrt(g), so the model's times are
+carried over to the page's g. Tolerance 0.04 %: the model's explicit steps, 20000 of them here, cost 0.03 %.
 """
 
 from math import inf, pi, sqrt

@@ -144,6 +144,23 @@ def test_water_is_conserved_with_faults_that_move_it(name: str) -> None:
     assert plant.unit.stores.balance() == pytest.approx(first, abs=1e-9)
 
 
+def test_hot_water_under_an_open_door_does_not_vanish() -> None:
+    plant = Plant(seed=8)
+    for when, does in SCENE[:9]:
+        plant.advance(when)
+        does(plant)
+    assert plant.quantity(0) > 85.0
+    first, held = plant.unit.stores.balance(), plant.unit.stores.chamber
+    plant.unit.door_shut = False
+    plant.advance(plant.now + 60.0)
+    assert held - 0.02 < plant.unit.stores.chamber <= held
+    warm = plant.unit.heat.water
+    person("door-shut")(plant)
+    plant.advance(plant.now + 2.0)
+    assert plant.unit.heat.water < warm - 2.0  # filling the fresh chamber with steam took heat
+    assert plant.unit.stores.balance() == pytest.approx(first, abs=1e-9)
+
+
 def test_the_probe_settles_within_a_second_of_its_first_contact() -> None:
     """Waves make the first contact bounce, but the fill time must not be a matter of chance by seconds."""
     bounced = 0
