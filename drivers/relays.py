@@ -30,6 +30,16 @@ class ModbusRelays(Module):
         )
         return Answer(self.bits(answer.value), answer.asked, answer.had)
 
+    async def set_watchdog(self, register: int, unit: float, seconds: float) -> float:
+        counts = round(seconds / unit)
+        await self.bus.request(
+            self.name, self.device, 6, lambda c: c.write_register(register, counts, device_id=self.device)
+        )
+        said = await self.bus.request(
+            self.name, self.device, 3, lambda c: c.read_holding_registers(register, count=1, device_id=self.device)
+        )
+        return float(said.value.registers[0]) * unit
+
 
 async def open_relays(connection: Connection, shared: dict[str, Any]) -> ModbusRelays:
     """Open a relay board on its link."""

@@ -3,23 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 
 from rig.bench.clock import Clock
+from rig.bench.interlocks import Interlocks
 from rig.bench.meter_path import MeterPath
 from rig.bench.outputs import Outputs
-from rig.bench.ports import Analog, Answer, Hands, Inputs, Instrument, Meter, Relays
+from rig.bench.ports import Analog, Hands, Inputs, Instrument, Meter, Relays
+from rig.bench.readers import Readers
 from rig.errors import InputError
 from rig.events import Event
 from rig.plan.wiring import Bench
-
-
-@dataclass(frozen=True)
-class QuantityReading:
-    """A bench quantity in its canonical unit, with the raw counts it came from."""
-
-    value: float
-    raw: int
 
 
 class LiveBench:
@@ -41,12 +34,16 @@ class LiveBench:
         self._zero = clock.now()
         self.instruments = instruments
         boards = {n: i for n, i in instruments.items() if isinstance(i, Relays)}
-        self._modules = {n: i for n, i in instruments.items() if isinstance(i, Inputs) and n not in boards}
-        self._analog = {n: i for n, i in instruments.items() if isinstance(i, Analog)}
+        modules = {n: i for n, i in instruments.items() if isinstance(i, Inputs) and n not in boards}
+        analog = {n: i for n, i in instruments.items() if isinstance(i, Analog)}
         meters = {n: i for n, i in instruments.items() if isinstance(i, Meter)}
-        _must_have(wiring, boards, self._modules, self._analog, meters)
-        self.outputs = Outputs(wiring, boards, self._modules, clock, emit, self.since_start)
+        _must_have(wiring, boards, modules, analog, meters)
+        self.readers = Readers(wiring, modules, analog)
+        self.outputs = Outputs(wiring, boards, self.readers, clock, emit, self.since_start)
+        self.interlocks = Interlocks(wiring, self.readers, self.outputs, clock)
         self.meter = MeterPath(wiring, self.outputs, boards, meters, clock)
+        self.state = self.readers.state
+        self.quantity = self.readers.quantity
 
     def time(self) -> float:
         """Seconds since the bench was opened."""
@@ -55,24 +52,6 @@ class LiveBench:
     def since_start(self, when: float) -> float:
         """A clock time as seconds since the bench was opened."""
         return when - self._zero
-
-    async def state(self, name: str) -> Answer[str]:
-        """An input's state in the bench's own word. Raises InstrumentError."""
-        spec = self.wiring.inputs[name]
-        read = await self._modules[spec.instrument].read()
-        return Answer(spec.closed if read.value[spec.channel] else spec.open, read.asked, read.had)
-
-    async def quantity(self, name: str) -> Answer[QuantityReading]:
-        """A bench quantity now. Raises InstrumentError."""
-        spec = self.wiring.quantities[name]
-        read = await self._analog[spec.instrument].read_raw(spec.channel, 1)
-        return Answer(QuantityReading(self.scale(name, read.value[0]), read.value[0]), read.asked, read.had)
-
-    def scale(self, name: str, counts: float) -> float:
-        """What raw counts mean: a straight line through the two points of the bench file, canonical unit."""
-        spec = self.wiring.quantities[name]
-        low, high = (m.canonical().value for m in spec.means)
-        return low + (counts - spec.raw[0]) * (high - low) / (spec.raw[1] - spec.raw[0])
 
     async def close(self) -> None:
         """Let go of every link."""

@@ -7,6 +7,7 @@ from contextlib import asynccontextmanager
 from dataclasses import dataclass
 
 from rig.bench.clock import Clock
+from rig.bench.dead import DeadProof
 from rig.bench.guard import OHMS, why_no_ohms
 from rig.bench.outputs import Outputs
 from rig.bench.ports import Meter, Relays
@@ -48,6 +49,7 @@ class MeterPath:
         self._wiring, self._outputs, self._boards, self._meters, self._clock = wiring, outputs, boards, meters, clock
         self._selected: dict[tuple[str, int], None] = {}
         self._busy = False
+        self._dead = DeadProof(wiring, outputs, clock, self._volts)
 
     async def measure(self, point: str, function: str, full_scale: Quantity | None, count: int) -> MeterReading:
         """Read a test point ``count`` times. Raises Stopped when ohms are not allowed now, OverRange, InstrumentError,
@@ -57,11 +59,25 @@ class MeterPath:
             reason = why_no_ohms(self._wiring, self._outputs.drive, self._outputs.on)
             if reason is not None:
                 raise Stopped(reason, "Take this reading in a dead stage.", point)
+            await self._dead.ensure(spec.on)
         asked, scale = _through_shunt(spec, function, full_scale)
         meter = self._meters[spec.meter]
         async with self._connected(spec):
             values = [(await meter.measure(asked, scale)).value for _ in range(count)]
         return self._reading(spec, asked, scale, tuple(values))
+
+    async def _volts(
+        self, point: str, function: str, full_scale: Quantity, count: int, every: float
+    ) -> tuple[float, ...]:
+        """Voltages at a test point, so many seconds apart."""
+        asked, scale = _through_shunt(self._wiring.test_points[point], function, full_scale)
+        spec, values = self._wiring.test_points[point], []
+        async with self._connected(spec):
+            begun = self._clock.now()
+            for n in range(count):
+                await self._clock.sleep_until(begun + n * every)
+                values.append((await self._meters[spec.meter].measure(asked, scale)).value)
+        return tuple(values)
 
     async def record(
         self, point: str, full_scale: Quantity | None, interval: float, count: int, energize: Sequence[str]

@@ -35,6 +35,7 @@ class OpenBench:
 
     live: LiveBench
     station: Any | None
+    links: Mapping[str, Link]
     _stack: AsyncExitStack = field(default_factory=AsyncExitStack)
 
     async def close(self) -> None:
@@ -55,7 +56,7 @@ async def open_bench(wiring: Bench, order: StationOrder, emit: Callable[[Event],
         hands = await _hands(links, clock, wiring, shared)
         live = LiveBench(wiring, instruments, hands, clock, emit)
         stack.push_async_callback(live.close)
-        return OpenBench(live, station, stack)
+        return OpenBench(live, station, links, stack)
     except BaseException:
         await stack.aclose()
         raise

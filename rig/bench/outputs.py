@@ -6,12 +6,14 @@ switch goes through the guard; turning everything off asks nobody.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+import math
+from collections.abc import Awaitable, Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from rig.bench.clock import Clock
 from rig.bench.guard import Drive, why_not_on
-from rig.bench.ports import Answer, Inputs, Relays
+from rig.bench.ports import Answer, Relays
+from rig.bench.readers import Readers
 from rig.errors import InstrumentError, OutputError, Stopped
 from rig.events import Event, OutputConfirmed, OutputIntended
 from rig.plan.wiring import Bench
@@ -33,27 +35,59 @@ class OffReport:
         return not self.unconfirmed
 
 
+@dataclass
+class _On:
+    """An output that was told to be on and is not confirmed off: since when, and when its feedback agreed."""
+
+    since: float
+    confirmed: float | None = None
+
+
+async def _anyone(output: str) -> None:
+    """The default of ``Outputs.admit``: a bench without interlocks."""
+
+
 class Outputs:
-    """The relay boards of a bench. ``emit`` returns when an event is safe on disk; ``time`` gives an event its time."""
+    """The relay boards of a bench. ``emit`` returns when an event is safe on disk; ``since_start`` gives it its time.
+
+    ``admit`` is asked before an output is turned on, and raises Stopped when an interlock does not hold."""
 
     def __init__(
         self,
         wiring: Bench,
         boards: Mapping[str, Relays],
-        modules: Mapping[str, Inputs],
+        readers: Readers,
         clock: Clock,
         emit: Callable[[Event], None],
         since_start: Callable[[float], float],
     ) -> None:
         self.drive: Drive = "dead"
-        self._wiring, self._boards, self._modules = wiring, boards, modules
+        self.admit: Callable[[str], Awaitable[None]] = _anyone
+        self.guarded: Awaitable[None] | None = None  # done when the second process is armed
+        self.energizings = 0  # how often anything that can be dangerous was turned on: a proof of deadness ends there
+        self._wiring, self._boards, self._readers = wiring, boards, readers
         self._clock, self._emit, self._since_start = clock, emit, since_start
-        self._maybe_on: dict[str, None] = {}  # told to be on and not confirmed off since, in order
+        self._maybe_on: dict[str, _On] = {}  # in the order in which they were told
+        self._coils: dict[str, Answer[tuple[bool, ...]]] = {}
 
     @property
     def on(self) -> tuple[str, ...]:
         """Outputs that are on, or may be: told so and not confirmed off since."""
         return tuple(self._maybe_on)
+
+    def since(self, output: str) -> float:
+        """When an output that is on was told so, on the bench's clock."""
+        return self._maybe_on[output].since
+
+    def confirmed_on(self, output: str) -> bool:
+        """Whether an output is on by its feedback, and was not told off since."""
+        entry = self._maybe_on.get(output)
+        return entry is not None and entry.confirmed is not None
+
+    def confirmed_at(self, output: str) -> float:
+        """When the feedback of an output that is on agreed; infinity when it has not."""
+        confirmed = self._maybe_on[output].confirmed
+        return math.inf if confirmed is None else confirmed
 
     async def turn_on(self, output: str) -> Answer[bool]:
         """Turn one output on. The answer's times bracket the moment at which its feedback changed. Raises Stopped when
@@ -61,12 +95,21 @@ class Outputs:
         reason = why_not_on(self._wiring, output, self.drive)
         if reason is not None:
             raise Stopped(reason, "The procedure must put this into a stage that is driven so.", output)
+        if self.guarded is not None and self._wiring.outputs[output].energizes != "nothing":
+            await self.guarded
+        await self.admit(output)
         self._emit(OutputIntended(self._since_start(self._clock.now()), output, True))
-        self._maybe_on[output] = None
-        return await self._switch(output, True)
+        self._maybe_on[output] = _On(self._clock.now())
+        if self._wiring.outputs[output].energizes != "nothing":
+            self.energizings += 1
+        answer = await self._switch(output, True)
+        self._maybe_on[output].confirmed = answer.had
+        return answer
 
     async def turn_off(self, output: str) -> Answer[bool]:
         """Turn one output off; times as in ``turn_on``. Raises OutputError, InstrumentError."""
+        if output in self._maybe_on:
+            self._maybe_on[output].confirmed = None
         answer = await self._switch(output, False)
         self._maybe_on.pop(output, None)
         return answer
@@ -97,8 +140,20 @@ class Outputs:
             coils = await self._boards[spec.instrument].read()
             return Answer(coils.value[spec.channel], coils.asked, coils.had)
         contact = self._wiring.inputs[spec.feedback]
-        inputs = await self._modules[contact.instrument].read()
+        inputs = await self._readers.inputs(contact.instrument)
         return Answer(inputs.value[contact.channel], inputs.asked, inputs.had)
+
+    async def look_at_boards(self) -> None:
+        """Read the coils of every board: for outputs without another feedback, and because a board with a
+        communication watchdog must hear from us. Raises InstrumentError."""
+        for name, board in self._boards.items():
+            self._coils[name] = await board.read()
+
+    def coil_says(self, output: str) -> bool | None:
+        """What the board last said of an output's coil, None when not asked since the output was confirmed on."""
+        spec = self._wiring.outputs[output]
+        answer = self._coils.get(spec.instrument)
+        return None if answer is None or answer.asked <= self.confirmed_at(output) else answer.value[spec.channel]
 
     async def all_off(self) -> OffReport:
         """Drop every coil of every board, then confirm. Never raises for an instrument: what could not be confirmed is
@@ -136,10 +191,10 @@ class Outputs:
         used = {o.feedback for o in self._wiring.outputs.values() if o.feedback != READ_BACK}
         modules = sorted({self._wiring.inputs[f].instrument for f in used})
         states: dict[str, tuple[bool, ...]] = {}
-        readers: list[tuple[str, Relays | Inputs]] = [(n, self._boards[n]) for n in boards]
-        for name, instrument in [*readers, *((n, self._modules[n]) for n in modules)]:
+        asks = [(n, self._boards[n].read()) for n in boards] + [(n, self._readers.inputs(n)) for n in modules]
+        for name, ask in asks:
             try:
-                states[name] = (await instrument.read()).value
+                states[name] = (await ask).value
             except InstrumentError as error:
                 why.append(f"{name}: {error.what}")
         return [o for o in self._wiring.outputs if not self._says_off(o, states)]

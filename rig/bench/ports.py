@@ -46,6 +46,15 @@ class Relays(Instrument, Protocol):
 
 
 @runtime_checkable
+class Watchdogged(Protocol):
+    """A relay board that drops its coils by itself when it hears nothing."""
+
+    async def set_watchdog(self, register: int, unit: float, seconds: float) -> float:
+        """Set the time and read it back, in seconds; ``unit`` is what one count of the register means. Raises
+        InstrumentError."""
+
+
+@runtime_checkable
 class Inputs(Instrument, Protocol):
     """Contacts."""
 

@@ -9,7 +9,8 @@ from pydantic import AfterValidator, Field
 
 from rig.plan.procedure import Function
 from rig.plan.safety import BoardWatchdog, Circuit, Interlock, WiringOnly
-from rig.plan.values import AnyQuantity, Duration, Name, Share, Strict, Textfrom rig.quantities import Quantity
+from rig.plan.values import AnyQuantity, Duration, Name, Share, Strict, Text
+from rig.quantities import Quantity
 
 Channel = Annotated[int, Field(strict=True, ge=0, le=65535)]
 
@@ -52,6 +53,7 @@ class InstrumentSpec(Strict):
     serial: Text
     calibrated_until: Date | None = None
     accuracy: tuple[Accuracy, ...] = ()
+    watchdog: BoardWatchdog | Literal["none"] | None = None
 
 
 class OutputSpec(Strict):
@@ -96,7 +98,7 @@ class Select(Strict):
 
 
 class TestPoint(Strict):
-    """Two terminals the multimeter can be switched to; ``on`` names the circuit."""
+    """Two terminals the multimeter can be switched to; ``on`` names the circuit (an entry of ``circuits``)."""
 
     __test__ = False  # not a pytest class
 
@@ -106,7 +108,7 @@ class TestPoint(Strict):
     measures: tuple[Function, ...] = Field(min_length=1)
     shunt: AnyQuantity | None = None
     shunt_accuracy: Share | None = None
-    on: Text
+    on: Name
     needs_on: tuple[Name, ...] = ()
     for_: Text
 
@@ -126,3 +128,7 @@ class Bench(Strict):
     quantities: dict[Name, QuantitySpec] = Field(default_factory=dict)
     test_points: dict[Name, TestPoint] = Field(default_factory=dict)
     all_off_order: tuple[Name, ...] = ()
+    interlocks: dict[Name, Interlock] = Field(default_factory=dict)
+    interlocks_every: Duration = Quantity(500.0, "ms")
+    wiring_only: dict[Name, WiringOnly] = Field(default_factory=dict)
+    circuits: dict[Name, Circuit] = Field(default_factory=dict)

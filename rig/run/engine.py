@@ -7,7 +7,7 @@ comes back from ``emit`` only when it is kept. On every way out everything is tu
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable, Sequence
+from collections.abc import Awaitable, Callable, Sequence
 from typing import Any
 
 from rig.bench.bench import LiveBench
@@ -17,7 +17,7 @@ from rig.limits import Limit, Verdict, worst
 from rig.plan.plan import Plan
 from rig.plan.procedure import Measure, Record, Repeat, Stage, Time
 from rig.run.outcome import Outcome
-from rig.run.people import People
+from rig.run.people import People, resume_prompt
 from rig.run.steps import StepWork
 from rig.run.timing import Beside
 
@@ -36,7 +36,13 @@ class Engine:
         self._ended: str | None = None  # why nothing more is run
         self._open: dict[str, float] = {}  # steps that have begun and not ended
         self._work = StepWork(plan, bench, people, emit, self._results, self._run_beside)
+        self._people = people
         self._tasks: list[asyncio.Task[Any]] = []
+        self._main: asyncio.Task[Any] | None = None
+        self._broken: RigError | None = None  # why the main task was cancelled from within: an interlock, the keeper
+        self._pausing = False
+        self.last_resort: Callable[[], Awaitable[tuple[str, ...] | None]] | None = None  # the second process
+        bench.interlocks.tripped = self.break_off
         self.reason: str | None = None
         self.all_off = False
 
@@ -47,19 +53,38 @@ class Engine:
 
     async def run(self) -> None:
         """Run all stages. Raises nothing of the bench's: an instrument that is lost ends the run and is told in the
-        results. Cancellation and the journal's RecordError come out, with everything off."""
+        results. Cancellation from outside and the journal's RecordError come out, with everything off."""
+        self._main = asyncio.current_task()
+        watch = self._bench.clock.spawn(self._bench.interlocks.watch(), "interlocks")
         try:
             await self._prove_off()
             for stage in self._plan.procedure.stages:
-                await self._stage(stage)
+                await self._stage_with_pauses(stage)
         except RigError as error:
             await self._make_all_safe()  # before anything is written down
             self._stop_at(error)
         except BaseException:
             await self._make_all_safe()
-            raise
+            if self._broken is None:
+                raise
+            self._stop_at(self._broken)
         else:
             await self._make_all_safe()
+        finally:
+            self._main = None
+            watch.cancel()
+
+    def break_off(self, error: RigError) -> None:
+        """End the run from within: an interlock has dropped the outputs, or the second process is gone."""
+        if self._main is not None and self._broken is None:
+            self._broken = error
+            self._main.cancel()
+
+    def pause(self) -> None:
+        """Turn everything off and ask a person before going on. Nothing that was measured is lost."""
+        if self._main is not None and self._broken is None and not self._pausing:
+            self._pausing = True
+            self._main.cancel()
 
     def interrupt(self, reason: str) -> None:
         """Write down that the run was broken off, for every step that had begun. Outputs are off by now."""
@@ -85,10 +110,32 @@ class Engine:
         for task in [*self._tasks, *self._work.tasks]:
             task.cancel()
         report = await self._bench.outputs.all_off()
+        self._bench.outputs.drive = "dead"
         self.all_off = report.confirmed
-        for why in report.why:
-            self._emit(Noted(self._bench.time(), why))
+        notes = list(report.why)
+        if not report.confirmed and self.last_resort is not None:
+            notes.append(_said_by_second(await self.last_resort()))
+        for text in notes:
+            self._emit(Noted(self._bench.time(), text))
         self._emit(AllOff(self._bench.time(), report.confirmed, report.unconfirmed))
+
+    async def _stage_with_pauses(self, stage: Stage) -> None:
+        """A stage that was paused begins anew: a stage begins dead, and proves again what it needs."""
+        while True:
+            try:
+                return await self._stage(stage)
+            except asyncio.CancelledError:
+                if not self._pausing or self._broken is not None:
+                    raise
+                await self._wait_paused(stage)
+
+    async def _wait_paused(self, stage: Stage) -> None:
+        await self._make_all_safe()
+        self._pausing = False
+        self._close_open_steps(Verdict.NOT_RUN, "paused by a person; its stage began anew afterwards")
+        self._emit(Noted(self._bench.time(), f"paused: everything is off; the stage '{stage.title}' will begin anew"))
+        await self._people.ask(resume_prompt(self._bench.time()), self._bench.time)
+        await self._prove_off()
 
     def _stop_at(self, error: RigError) -> None:
         text = " ".join(line.strip() for line in error.lines())
@@ -233,6 +280,7 @@ class Engine:
             started, self._bench.time(), outcome.answer, attempt,
         )  # fmt: skip
         self._results[name] = result
+        self._bench.interlocks.confirm(name, outcome.verdict is Verdict.PASS)
         self._verdicts.append(outcome.verdict)
         self._emit(StepEnded(result.ended, result))
         return outcome.verdict
@@ -240,6 +288,14 @@ class Engine:
 
 def _said(result: StepResult | None) -> str:
     return "was not run" if result is None else f"was: {result.verdict}"
+
+
+def _said_by_second(problems: tuple[str, ...] | None) -> str:
+    if problems is None:
+        return "the second process is gone and cannot help: use the hard-wired stop"
+    if problems:
+        return f"the second process, by its own way: {'; '.join(problems)}"
+    return "the second process has dropped all boards by its own way, and reads them back off"
 
 
 def _doing(step: Any) -> str:

@@ -21,6 +21,7 @@ from rig.quantities import canonical, convert, parse, unit
 
 Terminal = Callable[[Prompted], str]
 
+WAITING_EVERY = 0.25  # s of wall time between two signs of life while a person thinks
 KINDS = {"done": "done", "yes or no": "yes-no", "text": "text"}
 
 
@@ -36,6 +37,12 @@ def prompt_of(step: str, asked: Ask | StartByPerson, caution: str, at: float) ->
         else:
             kind = KINDS[asked.answer]
     return Prompted(at, step, asked.verb, asked.thing, asked.ask, caution, kind, code, options)
+
+
+def resume_prompt(at: float) -> Prompted:
+    """The question that ends a pause."""
+    question = "The run is paused and everything is off. Is the unit as you left it, and may the stage begin anew?"
+    return Prompted(at, "resume", "confirm", "resume", question, "Outputs will be switched again.", "done", "")
 
 
 def meaning(prompt: Prompted, text: str) -> str | float:
@@ -84,6 +91,8 @@ class People:
         self, hands: Hands | None, answers: Mapping[str, str], terminal: Terminal | None, emit: Callable[[Event], None]
     ) -> None:
         self._hands, self._answers, self._terminal, self._emit = hands, answers, terminal, emit
+        self._unanswered: asyncio.Future[str] | None = None
+        self.waiting: Callable[[], None] = lambda: None  # called again and again while a person thinks
 
     async def ask(self, prompt: Prompted, time: Callable[[], float]) -> Said:
         """Put a question and wait for its answer. Raises Stopped when nobody can or will answer, InstrumentError when
@@ -111,15 +120,29 @@ class People:
         if prompt.step in self._answers:
             return self._answers[prompt.step], "prepared answers"
         if self._terminal is not None:
-            said = await _in_thread(self._terminal, prompt)
+            said = await self._at_terminal(self._terminal, prompt)
             return (offered, "simulated person, accepted") if not said and offered is not None else (said, "terminal")
         if offered is not None:
             return offered, "simulated person"
         raise Stopped("nobody is there to answer", "Give --answers, or run it at a terminal.", prompt.step)
 
+    async def _at_terminal(self, terminal: Terminal, prompt: Prompted) -> str:
+        """The terminal's answer. One that comes for a question that was broken off is not taken for this one."""
+        if self._unanswered is not None:
+            await self._patiently(self._unanswered)
+        self._unanswered = _in_thread(terminal, prompt)
+        await self._patiently(self._unanswered)
+        answer, self._unanswered = self._unanswered, None
+        return answer.result()
 
-async def _in_thread(terminal: Terminal, prompt: Prompted) -> str:
-    """Wait for the terminal in a daemon thread: an executor's thread would hold up the end of a stopped run."""
+    async def _patiently(self, answer: asyncio.Future[str]) -> None:
+        while not answer.done():
+            self.waiting()
+            await asyncio.wait([answer], timeout=WAITING_EVERY)
+
+
+def _in_thread(terminal: Terminal, prompt: Prompted) -> asyncio.Future[str]:
+    """Ask at the terminal in a daemon thread: an executor's thread would hold up the end of a stopped run."""
     loop = asyncio.get_running_loop()
     future: asyncio.Future[str] = loop.create_future()
 
@@ -141,7 +164,7 @@ async def _in_thread(terminal: Terminal, prompt: Prompted) -> str:
             loop.call_soon_threadsafe(settle, said, error)
 
     threading.Thread(target=wait, name="terminal", daemon=True).start()
-    return await future
+    return future
 
 
 def _words(answer: Any, kind: str) -> str | None:

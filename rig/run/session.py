@@ -8,9 +8,13 @@ import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from pathlib import Path
 
+from rig.bench.claim import claimed, latch
 from rig.bench.opening import OpenBench, StationOrder, open_bench
 from rig.bench.rollcall import call_roll
+from rig.bench.watchdogs import set_watchdogs
+from rig.bench.watcher import Watcher
 from rig.errors import InputError, RecordError
 from rig.events import Event, Noted, Prompted, RunEnded, RunRecord, RunStarted, StepEnded, StepResult
 from rig.plan.plan import Plan
@@ -36,6 +40,7 @@ class RunRequest:
     person: str = "auto"  # auto, terminal, simulated
     answers: Mapping[str, str] = field(default_factory=dict)
     ask: Terminal | None = None
+    report: Path | None = None  # where the second process writes what it had to do
 
 
 class _Recorder:
@@ -89,61 +94,101 @@ async def run_async(
     """``run_procedure`` in a running loop."""
     refuse_without_people(request, plan)
     recorder = _Recorder(journal_for(request.run), listeners)
-    began = time.perf_counter()
-    order = StationOrder(_unit(plan), request.faults, request.seed, request.lockstep)
-    bench = await open_bench(plan.bench, order, recorder.emit)
-    try:
-        opened(bench)
-        started = _started(request, plan)
-        recorder.emit(started)
-        engine, signalled = await _run(request, plan, bench, recorder)
-        at, wall = bench.live.time(), time.perf_counter() - began
-        ended = RunEnded(at, engine.verdict, engine.reason, engine.all_off, at, wall, signalled)
-        if recorder.lost is not None:
-            raise recorder.lost
-        recorder.emit(ended)
-        return RunRecord(started, tuple(recorder.steps), ended)
-    finally:
-        await bench.close()
-
-
-async def _run(request: RunRequest, plan: Plan, bench: OpenBench, recorder: _Recorder) -> tuple[Engine, int | None]:
-    """The engine's part, with signals turned into a stop: outputs first, then the record."""
-    terminal = request.ask if request.person != "simulated" else None
-    hands = bench.live.hands
-    people = People(hands, request.answers, terminal, recorder.emit)
-    engine = Engine(plan, bench.live, people, recorder.emit)
-    signalled: list[int] = []
-    work = asyncio.current_task()
-    assert work is not None
-
-    def stop(number: int) -> None:
-        if not signalled:
-            signalled.append(number)
-            work.cancel()
-
-    loop = asyncio.get_running_loop()
-    handled = _handle(loop, stop)
-    try:
-        for entry in await call_roll(bench.live):
-            if not entry.ok:
-                recorder.emit(Noted(bench.live.time(), f"roll call: {entry.name} {entry.says}"))
-        await engine.run()
-    except asyncio.CancelledError:
-        if not signalled:
-            raise
-        engine.interrupt(f"ended by {signal.Signals(signalled[0]).name}")
-    finally:
-        for number in handled:
-            loop.remove_signal_handler(number)
-    return engine, signalled[0] if signalled else None
-
-
-def _handle(loop: asyncio.AbstractEventLoop, stop: Callable[[int], None]) -> list[int]:
-    handled: list[int] = []
-    for number in SIGNALS:
+    own = plan.bench.station is not None
+    with claimed(plan.bench, plan.bench.links, own):
+        second = Watcher.start(plan.bench)
         try:
-            loop.add_signal_handler(number, stop, int(number))
+            order = StationOrder(_unit(plan), request.faults, request.seed, request.lockstep)
+            bench = await open_bench(plan.bench, order, recorder.emit)
+        except BaseException:
+            second.kill()
+            raise
+        try:
+            opened(bench)
+            return await _Run(request, plan, bench, second, recorder).go()
+        finally:
+            await bench.close()
+
+
+class _Run:
+    """One run on an open bench, with the second process beside it and signals turned into a stop."""
+
+    def __init__(self, request: RunRequest, plan: Plan, bench: OpenBench, second: Watcher, recorder: _Recorder) -> None:
+        self._request, self._plan, self._bench, self._second, self._recorder = request, plan, bench, second, recorder
+        self._signal: int | None = None
+        terminal = request.ask if request.person != "simulated" else None
+        self._people = People(bench.live.hands, request.answers, terminal, recorder.emit)
+        self._engine = Engine(plan, bench.live, self._people, recorder.emit)
+
+    async def go(self) -> RunRecord:
+        """Run, and close the record whatever happens. Raises RecordError, and whatever is no business of the bench's,
+        with everything off and the end on record."""
+        began = time.perf_counter()
+        started = _started(self._request, self._plan)
+        self._recorder.emit(started)
+        self._work = asyncio.current_task()
+        loop = asyncio.get_running_loop()
+        handled = _handle(loop, self._stop, self._engine.pause)
+        try:
+            await self._guarded()
+        except asyncio.CancelledError:
+            if self._signal is None:
+                raise
+            self._engine.interrupt(f"ended by {signal.Signals(self._signal).name}")
+        except Exception as error:
+            if not isinstance(error, RecordError):
+                self._engine.interrupt(f"the program failed: {type(error).__name__}: {error}")
+                self._recorder.emit(self._ended(began))
+            raise
+        finally:
+            for number in handled:
+                loop.remove_signal_handler(number)
+        ended = self._ended(began)
+        if self._recorder.lost is not None:
+            raise self._recorder.lost
+        self._recorder.emit(ended)
+        return RunRecord(started, tuple(self._recorder.steps), ended)
+
+    async def _guarded(self) -> None:
+        live, engine, second = self._bench.live, self._engine, self._second
+        own = self._plan.bench.station is not None
+        try:
+            for entry in await call_roll(live):
+                if not entry.ok:
+                    text = f"roll call: {entry.name} {entry.says}; its calibration does not count"
+                    self._recorder.emit(Noted(live.time(), text))
+            for text in await set_watchdogs(self._plan.bench, live.instruments):
+                self._recorder.emit(Noted(live.time(), text))
+            second.lost = engine.break_off
+            live.interlocks.alive = self._people.waiting = second.beat
+            engine.last_resort = second.drop
+            live.outputs.guarded = asyncio.ensure_future(second.arm(self._bench.links, own, self._request.report))
+            await engine.run()
+        finally:
+            await second.finish(engine.all_off)
+            if live.interlocks.latched is not None and not own:
+                latch(self._plan.bench, live.interlocks.latched)
+
+    def _stop(self, number: int) -> None:
+        if self._signal is None and self._work is not None:
+            self._signal = number
+            self._work.cancel()
+
+    def _ended(self, began: float) -> RunEnded:
+        at, engine = self._bench.live.time(), self._engine
+        wall = time.perf_counter() - began
+        return RunEnded(at, engine.verdict, engine.reason, engine.all_off, at, wall, self._signal)
+
+
+def _handle(loop: asyncio.AbstractEventLoop, stop: Callable[[int], None], pause: Callable[[], None]) -> list[int]:
+    """Signals that end the run, and the one that pauses it (Ctrl-Z): outputs go off before anything else."""
+    handled: list[int] = []
+    for number in (*SIGNALS, signal.SIGTSTP):
+        try:
+            if number == signal.SIGTSTP:
+                loop.add_signal_handler(number, pause)
+            else:
+                loop.add_signal_handler(number, stop, int(number))
         except (RuntimeError, ValueError):  # not the main thread: whoever owns that one stops the run
             return handled
         handled.append(int(number))

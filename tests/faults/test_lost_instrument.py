@@ -38,7 +38,11 @@ def lose(link: str, at: type[Event], step: str, count: int = 1) -> tuple[RunReco
 
 @pytest.mark.parametrize(
     ("at", "step", "count"),
-    [(StepStarted, "heater-cold-resistance", 1), (StepStarted, "fill-supply-loaded", 1), (StepStarted, "plunger-dip", 1)],
+    [
+        (StepStarted, "heater-cold-resistance", 1),
+        (StepStarted, "fill-supply-loaded", 1),
+        (StepStarted, "plunger-dip", 1),
+    ],
 )
 def test_a_meter_that_goes_away(at: type[Event], step: str, count: int) -> None:
     record, events, station = lose("meter", at, step, count)

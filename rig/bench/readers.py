@@ -1,0 +1,72 @@
+"""Reading contacts and analog channels, and remembering the last value of each with its time.
+
+Interlocks judge what was last read, whoever read it: a poll of the engine serves them too, and a value that is too old
+counts as none.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+from rig.bench.ports import Analog, Answer, Inputs
+from rig.plan.wiring import Bench
+
+
+@dataclass(frozen=True)
+class QuantityReading:
+    """A bench quantity in its canonical unit, with the raw counts it came from."""
+
+    value: float
+    raw: int
+
+
+class Readers:
+    """The input and analog modules of a bench."""
+
+    def __init__(self, wiring: Bench, modules: Mapping[str, Inputs], analog: Mapping[str, Analog]) -> None:
+        self._wiring, self._modules, self._analog = wiring, modules, analog
+        self._inputs: dict[str, Answer[tuple[bool, ...]]] = {}
+        self._quantities: dict[str, Answer[QuantityReading]] = {}
+        self.on_quantity: Callable[[str, Answer[QuantityReading]], None] = lambda name, answer: None
+
+    async def inputs(self, module: str) -> Answer[tuple[bool, ...]]:
+        """All contacts of a module, in one exchange. Raises InstrumentError."""
+        answer = self._inputs[module] = await self._modules[module].read()
+        return answer
+
+    async def state(self, name: str) -> Answer[str]:
+        """An input's state in the bench's own word. Raises InstrumentError."""
+        return self._worded(name, await self.inputs(self._wiring.inputs[name].instrument))
+
+    async def quantity(self, name: str) -> Answer[QuantityReading]:
+        """A bench quantity now. Raises InstrumentError."""
+        spec = self._wiring.quantities[name]
+        read = await self._analog[spec.instrument].read_raw(spec.channel, 1)
+        raw = read.value[0]
+        answer = self._quantities[name] = Answer(QuantityReading(self.scale(name, raw), raw), read.asked, read.had)
+        self.on_quantity(name, answer)
+        return answer
+
+    def last_inputs(self, module: str) -> Answer[tuple[bool, ...]] | None:
+        """What was last read of a module."""
+        return self._inputs.get(module)
+
+    def last_state(self, name: str) -> Answer[str] | None:
+        """What was last read of an input."""
+        answer = self._inputs.get(self._wiring.inputs[name].instrument)
+        return None if answer is None else self._worded(name, answer)
+
+    def last_quantity(self, name: str) -> Answer[QuantityReading] | None:
+        """What was last read of a quantity."""
+        return self._quantities.get(name)
+
+    def scale(self, name: str, counts: float) -> float:
+        """What raw counts mean: a straight line through the two points of the bench file, canonical unit."""
+        spec = self._wiring.quantities[name]
+        low, high = (m.canonical().value for m in spec.means)
+        return low + (counts - spec.raw[0]) * (high - low) / (spec.raw[1] - spec.raw[0])
+
+    def _worded(self, name: str, answer: Answer[tuple[bool, ...]]) -> Answer[str]:
+        spec = self._wiring.inputs[name]
+        return Answer(spec.closed if answer.value[spec.channel] else spec.open, answer.asked, answer.had)

@@ -1,0 +1,126 @@
+"""The safety part of a bench file: interlocks, circuits that must be proved dead, and boards' own watchdogs."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import Discriminator, Field, Tag, model_validator
+
+from rig.plan.values import AnyQuantity, Duration, Name, Strict, Text
+
+Layer = Literal["wiring", "board", "program"]
+
+
+class InputHolds(Strict):
+    """An input is in a state."""
+
+    input: Name
+    is_: Name
+
+
+class OutputHolds(Strict):
+    """Another output is off, or on, by its feedback."""
+
+    output: Name
+    is_: Literal["on", "off"]
+
+
+class QuantityHolds(Strict):
+    """A bench quantity lies within bounds, and the value is not older than stated."""
+
+    quantity: Name
+    at_least: AnyQuantity | None = None
+    at_most: AnyQuantity | None = None
+    no_older_than: Duration
+
+    @model_validator(mode="after")
+    def _bounded(self) -> QuantityHolds:
+        if self.at_least is None and self.at_most is None:
+            raise ValueError("expected at-least, at-most or both")
+        return self
+
+
+class QuantityRises(Strict):
+    """A bench quantity rises by so much in so long while the output is on, until it has come to ``until``."""
+
+    quantity: Name
+    rises: AnyQuantity
+    within: Duration
+    until: AnyQuantity
+    no_older_than: Duration
+
+
+class StepConfirmed(Strict):
+    """A step of this name has passed in this run, by a person or by a reading."""
+
+    confirmed: Name
+
+
+def _condition(value: Any) -> str | None:
+    if not isinstance(value, dict):
+        return None
+    if "quantity" in value:
+        return "rises" if "rises" in value else "quantity"
+    return next((k for k in ("input", "output", "confirmed") if k in value), None)
+
+
+Condition = Annotated[
+    Annotated[InputHolds, Tag("input")]
+    | Annotated[OutputHolds, Tag("output")]
+    | Annotated[QuantityHolds, Tag("quantity")]
+    | Annotated[QuantityRises, Tag("rises")]
+    | Annotated[StepConfirmed, Tag("confirmed")],
+    Discriminator(
+        _condition,
+        custom_error_type="condition",
+        custom_error_message=(
+            "expected {input: NAME, is: STATE}, {output: NAME, is: off}, {quantity: NAME, at-most: VALUE, "
+            "no-older-than: TIME}, {quantity: NAME, rises: VALUE, within: TIME, until: VALUE, no-older-than: TIME} "
+            "or {confirmed: STEP}"
+        ),
+    ),
+]
+
+
+class Interlock(Strict):
+    """A condition that must hold for outputs to be on. ``also`` names the layers below this program that hold it too."""
+
+    for_: tuple[Name, ...] = Field(min_length=1)
+    must: Condition
+    because: Text
+    also: tuple[Layer, ...] = ()
+
+
+class WiringOnly(Strict):
+    """An interlock that only the wiring can give; the roll call names it, the program cannot test it."""
+
+    because: Text
+
+
+class Circuit(Strict):
+    """How a circuit is proved dead before ohms: three readings over a second at a test point, each below a voltage.
+    A circuit that nothing can make live says ``never-live`` and why."""
+
+    test_point: Name | None = None
+    measure: Literal["DC volts", "AC volts"] | None = None
+    range: AnyQuantity | None = None
+    below: AnyQuantity | None = None
+    never_live: Text | None = None
+
+    @model_validator(mode="after")
+    def _either(self) -> Circuit:
+        how = (self.test_point, self.measure, self.range, self.below)
+        if (self.never_live is None) == (None in how) and (self.never_live is None or any(how)):
+            raise ValueError("expected test-point, measure, range and below; or never-live with the reason")
+        return self
+
+
+class BoardWatchdog(Strict):
+    """A relay board's communication watchdog: the holding register that keeps its time, and the time to set.
+
+    The board drops every coil when it has heard nothing for ``time``; the register counts in ``unit``. A board without
+    one says ``none``, and the bench is told so at every start."""
+
+    register_: Annotated[int, Field(ge=0, le=65535)]
+    unit: Duration
+    time: Duration
