@@ -38,4 +38,4 @@ def growing(severity: float, half: float) -> float:
 
 def closing(severity: float, wide: float, narrow: float, power: float) -> float:
     """An opening that closes from `wide` at 0 to `narrow` at 1: narrow + (wide - narrow) * (1 - s)^power."""
-    return narrow + (wide - narrow) * (1.0 - severity) ** power
+    return narrow + (wide - narrow) * float((1.0 - severity) ** power)

@@ -170,7 +170,7 @@ def test_the_probe_settles_within_a_second_of_its_first_contact() -> None:
         plant.set_coil(1, 0, True)
         plant.advance(3.0)
         person("start-button")(plant)
-        seen = []
+        seen: list[tuple[float, bool]] = []
         while not seen or plant.now < seen[0][0] + 3.0:
             plant.advance(plant.now + 0.02)
             wet = plant.inputs()[16]
