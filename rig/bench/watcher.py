@@ -17,9 +17,9 @@ from rig.errors import OutputError, RigError, Stopped
 from rig.plan.wiring import Bench, Link
 
 STALL = 3.0  # s without a beat until the second process drops the outputs: longer than a journal on a slow disk takes
-STALL_OWN = (
-    60.0  # s on a bench that is simulated in this process: its clock stands still while a dead peer is waited for
-)
+# s on a bench that is simulated in this process: its clock stands still while a dead peer is waited for.
+STALL_OWN = 60.0
+
 BEAT_EVERY = 0.1  # s of wall time between two beats at the most
 ARMED_WITHIN = 20.0  # s to start a Python and load a Modbus library on a busy machine
 DROPPED_WITHIN = 10.0
@@ -97,7 +97,7 @@ class Watcher:
         return None if reply is None else tuple(reply["problems"])
 
     async def finish(self, confirmed: bool) -> None:
-        """Let it go. Without everything confirmed off it takes over, and goes on trying after this process has ended."""
+        """Let it go. Without everything confirmed off it takes over, and goes on after this process has ended."""
         self._over = True
         if confirmed or not self._armed:
             self._order({"done": 1})

@@ -1,6 +1,6 @@
 """The second process: it watches the first, and switches everything off when that dies or stands still.
 
-    python -m rig.bench.watchman     (started by rig.bench.watcher; orders on standard input, answers on standard output)
+    python -m rig.bench.watchman     (started by rig.bench.watcher; orders on its input, answers on its output)
 
 It lives in wall time, in a session of its own, so that a closing terminal does not end it. Orders are lines of JSON:
 

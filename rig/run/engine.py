@@ -51,12 +51,15 @@ class Engine:
         """The worst of the steps, every attempt counted."""
         return worst(self._verdicts)
 
-    async def run(self) -> None:
-        """Run all stages. Raises nothing of the bench's: an instrument that is lost ends the run and is told in the
-        results. Cancellation from outside and the journal's RecordError come out, with everything off."""
+    async def run(self, prelude: Callable[[], Awaitable[None]]) -> None:
+        """Run all stages, after ``prelude`` (roll call, watchdogs, the second process).
+
+        Raises nothing of the bench's: an instrument that is lost ends the run and is told in the results. Cancellation
+        from outside and the journal's RecordError come out, with everything off."""
         self._main = asyncio.current_task()
         watch = self._bench.clock.spawn(self._bench.interlocks.watch(), "interlocks")
         try:
+            await prelude()
             await self._prove_off()
             for stage in self._plan.procedure.stages:
                 await self._stage_with_pauses(stage)

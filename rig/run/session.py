@@ -151,23 +151,26 @@ class _Run:
 
     async def _guarded(self) -> None:
         live, engine, second = self._bench.live, self._engine, self._second
-        own = self._plan.bench.station is not None
         try:
-            for entry in await call_roll(live):
-                if not entry.ok:
-                    text = f"roll call: {entry.name} {entry.says}; its calibration does not count"
-                    self._recorder.emit(Noted(live.time(), text))
-            for text in await set_watchdogs(self._plan.bench, live.instruments):
-                self._recorder.emit(Noted(live.time(), text))
-            second.lost = engine.break_off
-            live.interlocks.alive = self._people.waiting = second.beat
-            engine.last_resort = second.drop
-            live.outputs.guarded = asyncio.ensure_future(second.arm(self._bench.links, own, self._request.report))
-            await engine.run()
+            await engine.run(self._prelude)
         finally:
             await second.finish(engine.all_off)
-            if live.interlocks.latched is not None and not own:
+            if live.interlocks.latched is not None and self._plan.bench.station is None:
                 latch(self._plan.bench, live.interlocks.latched)
+
+    async def _prelude(self) -> None:
+        """Roll call, the boards' own watchdogs, and the second process."""
+        live, engine, second = self._bench.live, self._engine, self._second
+        notes = [
+            f"roll call: {e.name} {e.says}; its calibration does not count" for e in await call_roll(live) if not e.ok
+        ]
+        for text in notes + await set_watchdogs(self._plan.bench, live.instruments):
+            self._recorder.emit(Noted(live.time(), text))
+        second.lost = engine.break_off
+        engine.last_resort = second.drop
+        live.interlocks.alive = self._people.waiting = second.beat
+        own = self._plan.bench.station is not None
+        live.outputs.guarded = asyncio.ensure_future(second.arm(self._bench.links, own, self._request.report))
 
     def _stop(self, number: int) -> None:
         if self._signal is None and self._work is not None:

@@ -128,8 +128,8 @@ def main() -> None:
     seeds = int(sys.argv[1]) if len(sys.argv) > 1 else 5
     back_to_back, modbus, visa = asyncio.run(bare())
     print(
-        f"bare round trips of the libraries: Modbus {back_to_back * 1e6:.0f} us back to back, {modbus * 1e6:.0f} us with "
-        f"the unit's physics in between (physics not counted); VISA {visa * 1e6:.0f} us"
+        f"bare round trips of the libraries: Modbus {back_to_back * 1e6:.0f} us back to back, {modbus * 1e6:.0f} us "
+        f"with the unit's physics in between (physics not counted); VISA {visa * 1e6:.0f} us"
     )
     inspect(0, lambda _: ListJournal())  # imports and caches
     for seed in range(seeds):
@@ -137,8 +137,8 @@ def main() -> None:
         asked = station.exchanges
         floor = asked["modbus"] * modbus + asked["meter"] * visa + asked["person"] * modbus
         print(
-            f"seed {seed}: {record.ended.seconds:.0f} s in {wall:.3f} s = {record.ended.seconds / wall:.0f} x real time; "
-            f"{sum(asked.values())} exchanges; physics {physics:.3f} s; "
+            f"seed {seed}: {record.ended.seconds:.0f} s in {wall:.3f} s = {record.ended.seconds / wall:.0f} x "
+            f"real time; {sum(asked.values())} exchanges; physics {physics:.3f} s; "
             f"(wall - physics) / (exchanges x bare) = {(wall - physics) / floor:.2f}"
         )
     with tempfile.TemporaryDirectory() as folder:

@@ -52,11 +52,14 @@ def verdicts(plan: Plan, **request: object) -> dict[str, str]:
 def test_carry_on_leave_out_and_end(written: Make) -> None:
     second = "\n  - stage: later\n    title: Later\n    drive: dead\n    steps:\n" + ambient("in-later", True)
     made_safe = "    make-safe:\n" + ambient("made-safe", True)
-    carried = verdicts(written(DEAD + ambient("bad", False) + ambient("next", True) + made_safe + second))
+    rest = ambient("next", True) + made_safe + second
+    carried = verdicts(written(DEAD + ambient("bad", False) + rest))
     assert carried == {"bad": "fail", "next": "pass", "made-safe": "pass", "in-later": "pass"}
-    left = verdicts(written(DEAD + ambient("bad", False, "leave out stage") + ambient("next", True) + made_safe + second))
+    left = verdicts(
+        written(DEAD + ambient("bad", False, "leave out stage") + ambient("next", True) + made_safe + second)
+    )
     assert left == {"bad": "fail", "next": "not run", "made-safe": "pass", "in-later": "pass"}
-    ended = verdicts(written(DEAD + ambient("bad", False, "end") + ambient("next", True) + made_safe + second))
+    ended = verdicts(written(DEAD + ambient("bad", False, "end") + rest))
     assert ended == {"bad": "fail", "next": "not run", "made-safe": "pass", "in-later": "not run"}
 
 
@@ -74,7 +77,9 @@ def test_conditions_on_earlier_verdicts(written: Make) -> None:
 
 def test_repeat_keeps_every_attempt(written: Make) -> None:
     inner = ambient("again", False).replace("\n", "\n      ")
-    plan = written(DEAD + "\n      - step: three-times\n        repeat:\n          times: 3\n          steps:\n" + inner)
+    plan = written(
+        DEAD + "\n      - step: three-times\n        repeat:\n          times: 3\n          steps:\n" + inner
+    )
     record = run(plan)
     assert [(s.name, s.attempt, s.verdict) for s in record.steps] == [("again", n, Verdict.FAIL) for n in (1, 2, 3)]
     assert record.ended.verdict is Verdict.FAIL
@@ -148,7 +153,11 @@ def test_a_journal_that_fails_ends_the_run_with_everything_off(room: int, writte
     journal = FullDisk(room)
     with pytest.raises(RecordError):
         run_procedure(
-            RunRequest(run="test"), bundled_plan(), [seen.append], lambda _: journal, lambda bench: stations.append(bench)
+            RunRequest(run="test"),
+            bundled_plan(),
+            [seen.append],
+            lambda _: journal,
+            lambda bench: stations.append(bench),
         )
     assert len(journal.events) == room
     offs = [e for e in seen if isinstance(e, AllOff)]

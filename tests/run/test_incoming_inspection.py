@@ -102,7 +102,9 @@ def test_as_found_comes_first_and_intent_before_power() -> None:
     first_on = next(
         n for n, e in enumerate(events) if isinstance(e, OutputIntended) and e.output in ("mains", "fill-feed")
     )
-    site = [n for n, e in enumerate(events) if isinstance(e, Prompted) and e.step in ("reservoir-as-found", "untouched")]
+    site = [
+        n for n, e in enumerate(events) if isinstance(e, Prompted) and e.step in ("reservoir-as-found", "untouched")
+    ]
     assert site
     assert max(site) < first_on < fill
     before = {e.output for e in events[:fill] if isinstance(e, OutputIntended)}
