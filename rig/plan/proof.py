@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 
 from rig.errors import Fault
-from rig.plan import proof_formulas, proof_limits, proof_names, proof_power, proof_readings
+from rig.plan import proof_formulas, proof_interlocks, proof_limits, proof_names, proof_power, proof_readings
 from rig.plan.formula import CONSTANTS
 from rig.plan.load import Loaded
 from rig.plan.profile import UnitProfile
@@ -24,6 +24,7 @@ RULES: tuple[Rule, ...] = (
     *proof_limits.RULES,
     *proof_formulas.RULES,
     *proof_power.RULES,
+    *proof_interlocks.RULES,
 )
 
 

@@ -7,30 +7,13 @@ import re
 from collections.abc import Iterator
 
 from rig.errors import Fault
+from rig.plan import proof_interlocks
 from rig.plan.load import Loaded
-from rig.plan.view import FUNCTION_QUANTITY, unknown
+from rig.plan.view import FUNCTION_QUANTITY, BenchView, unknown
 from rig.plan.wiring import Bench, Link, QuantitySpec
 from rig.quantities import unit
 
 READ_BACK = "read-back"
-
-
-class BenchView:
-    """A bench file and its model."""
-
-    def __init__(self, loaded: Loaded, bench: Bench) -> None:
-        self.loaded, self.bench = loaded, bench
-        self.fault = loaded.fault
-
-    def channels(self) -> Iterator[tuple[str, str, tuple[str, ...], str, int]]:
-        """Every channel in use: section, name, the path to what uses it, instrument, channel number."""
-        bench = self.bench
-        for section, specs in (("outputs", bench.outputs), ("inputs", bench.inputs), ("quantities", bench.quantities)):
-            for name, spec in specs.items():
-                yield section, name, (section, name), spec.instrument, spec.channel
-        for name, point in bench.test_points.items():
-            select = point.select
-            yield "test-points", name, ("test-points", name, "select"), select.instrument, select.channel
 
 
 def names_exist(view: BenchView) -> Iterator[Fault]:
@@ -201,6 +184,7 @@ RULES = (
     shunts_fit,
     accuracies_fit,
     links_fit,
+    *proof_interlocks.BENCH_RULES,
 )
 
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from pydantic import Discriminator, Field, Tag, model_validator
+from pydantic import Field, Tag, model_validator
 
-from rig.plan.values import AnyQuantity, Duration, Name, Strict, Text
+from rig.plan.values import AnyQuantity, Duration, Name, Strict, Text, chosen
 
 Layer = Literal["wiring", "board", "program"]
 
@@ -57,6 +57,8 @@ class StepConfirmed(Strict):
 
 
 def _condition(value: Any) -> str | None:
+    if isinstance(value, (InputHolds, OutputHolds, QuantityHolds, QuantityRises, StepConfirmed)):
+        return _MARKS[type(value)]
     if not isinstance(value, dict):
         return None
     if "quantity" in value:
@@ -64,26 +66,30 @@ def _condition(value: Any) -> str | None:
     return next((k for k in ("input", "output", "confirmed") if k in value), None)
 
 
+_MARKS: dict[type[Strict], str] = {
+    InputHolds: "input",
+    OutputHolds: "output",
+    QuantityHolds: "quantity",
+    QuantityRises: "rises",
+    StepConfirmed: "confirmed",
+}
 Condition = Annotated[
     Annotated[InputHolds, Tag("input")]
     | Annotated[OutputHolds, Tag("output")]
     | Annotated[QuantityHolds, Tag("quantity")]
     | Annotated[QuantityRises, Tag("rises")]
     | Annotated[StepConfirmed, Tag("confirmed")],
-    Discriminator(
+    chosen(
         _condition,
-        custom_error_type="condition",
-        custom_error_message=(
-            "expected {input: NAME, is: STATE}, {output: NAME, is: off}, {quantity: NAME, at-most: VALUE, "
-            "no-older-than: TIME}, {quantity: NAME, rises: VALUE, within: TIME, until: VALUE, no-older-than: TIME} "
-            "or {confirmed: STEP}"
-        ),
+        "expected {input: NAME, is: STATE}, {output: NAME, is: off}, {quantity: NAME, at-most: VALUE, "
+        "no-older-than: TIME}, {quantity: NAME, rises: VALUE, within: TIME, until: VALUE, no-older-than: TIME} "
+        "or {confirmed: STEP}",
     ),
 ]
 
 
 class Interlock(Strict):
-    """A condition that must hold for outputs to be on. ``also`` names the layers below this program that hold it too."""
+    """A condition that must hold for outputs to be on. ``also`` names the layers below this program that hold it."""
 
     for_: tuple[Name, ...] = Field(min_length=1)
     must: Condition
@@ -110,7 +116,8 @@ class Circuit(Strict):
     @model_validator(mode="after")
     def _either(self) -> Circuit:
         how = (self.test_point, self.measure, self.range, self.below)
-        if (self.never_live is None) == (None in how) and (self.never_live is None or any(how)):
+        given = [h for h in how if h is not None]
+        if len(given) != (len(how) if self.never_live is None else 0):
             raise ValueError("expected test-point, measure, range and below; or never-live with the reason")
         return self
 
@@ -121,6 +128,16 @@ class BoardWatchdog(Strict):
     The board drops every coil when it has heard nothing for ``time``; the register counts in ``unit``. A board without
     one says ``none``, and the bench is told so at every start."""
 
-    register_: Annotated[int, Field(ge=0, le=65535)]
+    register_: Annotated[int, Field(strict=True, ge=0, le=65535)]
     unit: Duration
     time: Duration
+
+
+def _watchdog(value: Any) -> str | None:
+    return "word" if isinstance(value, str) else "board" if isinstance(value, (dict, BoardWatchdog)) else None
+
+
+Watchdog = Annotated[
+    Annotated[Literal["none"], Tag("word")] | Annotated[BoardWatchdog, Tag("board")],
+    chosen(_watchdog, "expected none, or {register: NUMBER, unit: TIME, time: TIME}"),
+]

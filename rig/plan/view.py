@@ -220,3 +220,21 @@ def unknown(what: str, name: str, known: Iterable[str]) -> str:
     """The sentence for a name that is not there."""
     words = list(known)
     return f"no {what} is called '{name}'{nearest(name, words)}; known: {listed(words) or 'none'}"
+
+
+class BenchView:
+    """A bench file and its model."""
+
+    def __init__(self, loaded: Loaded, bench: Bench) -> None:
+        self.loaded, self.bench = loaded, bench
+        self.fault = loaded.fault
+
+    def channels(self) -> Iterator[tuple[str, str, tuple[str, ...], str, int]]:
+        """Every channel in use: section, name, the path to what uses it, instrument, channel number."""
+        bench = self.bench
+        for section, specs in (("outputs", bench.outputs), ("inputs", bench.inputs), ("quantities", bench.quantities)):
+            for name, spec in specs.items():
+                yield section, name, (section, name), spec.instrument, spec.channel
+        for name, point in bench.test_points.items():
+            select = point.select
+            yield "test-points", name, ("test-points", name, "select"), select.instrument, select.channel

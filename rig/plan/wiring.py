@@ -8,7 +8,7 @@ from typing import Annotated, Literal
 from pydantic import AfterValidator, Field
 
 from rig.plan.procedure import Function
-from rig.plan.safety import BoardWatchdog, Circuit, Interlock, WiringOnly
+from rig.plan.safety import Circuit, Interlock, Watchdog, WiringOnly
 from rig.plan.values import AnyQuantity, Duration, Name, Share, Strict, Text
 from rig.quantities import Quantity
 
@@ -53,7 +53,7 @@ class InstrumentSpec(Strict):
     serial: Text
     calibrated_until: Date | None = None
     accuracy: tuple[Accuracy, ...] = ()
-    watchdog: BoardWatchdog | Literal["none"] | None = None
+    watchdog: Watchdog | None = None
 
 
 class OutputSpec(Strict):

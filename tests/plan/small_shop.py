@@ -160,6 +160,15 @@ test-points:
   shunt: {meter: dmm, bus: volts, select: {instrument: relays, channel: 9}, measures: [DC amps], shunt: 0.1 Ohm, shunt-accuracy: 0.1 %, on: valve, for: lead}
   coil-ends: {meter: dmm, bus: ohms, select: {instrument: relays, channel: 10}, measures: [resistance four-wire], on: valve, needs-on: [cut-off], for: coil}
 all-off-order: [heater, mains, feed]
+circuits:
+  valve: {test-point: valve-plug, measure: DC volts, range: 10 V, below: 1 V}
+  bench: {never-live: nothing leads there}
+interlocks:
+  earth: {for: [mains], must: {confirmed: earth}, because: invented}
+  apart: {for: [feed], must: {output: mains, is: off}, also: [wiring], because: invented}
+  fed: {for: [heater], must: {is: on, input: mains-aux}, because: invented}
+  cool: {for: [heater], must: {quantity: room, at-most: 140 Cel, no-older-than: 2 s}, because: invented}
+  warms: {for: [heater], must: {quantity: room, rises: 2 K, within: 60 s, until: 95 Cel, no-older-than: 2 s}, because: invented}
 """  # noqa: E501
 
 

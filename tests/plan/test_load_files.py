@@ -59,7 +59,7 @@ WRONG = [
     ("procedure", "needs: [earth]", "needs: [earth, ~]", "~]", ("empty",)),
     # closed words
     ("procedure", "drive: dead", "drive: ded", "ded", ("dead", "board drives", "bench feeds", "nearest")),
-    ("procedure", "measure: DC volts", "measure: dc volt", "dc volt", ("DC volts", "nearest")),
+    ("procedure", "measure: DC volts\n", "measure: dc volt\n", "dc volt", ("DC volts", "nearest")),
     ("procedure", "verb: press", "verb: push", "push", ("press", "look")),
     ("procedure", "after-bad: leave out stage", "after-bad: leave", "leave\n", ("leave out stage", "carry on", "end")),
     ("bench", "energizes: heater", "energizes: heat", "heat,", ("heater", "nearest")),

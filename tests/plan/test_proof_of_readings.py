@@ -12,7 +12,7 @@ from small_shop import Shop
     ("old", "new", "at", "words"),
     [
         # what a place measures
-        ("measure: DC volts", "measure: AC volts", "AC volts", ("valve-plug", "DC volts", "AC volts")),
+        ("measure: DC volts\n", "measure: AC volts\n", "AC volts", ("valve-plug", "DC volts", "AC volts")),
         ("measure: temperature\n        at: room", "measure: pressure\n        at: room", "pressure", ("room", "temperature")),
         ("waveform: shunt", "waveform: coil-ends", "waveform: ^coil-ends", ("waveform", "resistance four-wire")),
         # ranges
