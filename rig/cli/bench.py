@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Sequence
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
@@ -53,7 +52,7 @@ def command(name: str, unit: str, self_check: bool, store: str | None, as_json: 
     printer = Printer(sys.stderr if as_json else sys.stdout)
     if not as_json:
         _print_wiring(wiring, printer)
-        _print_roll(roll, printer)
+        _print_roll(wiring, roll, printer)
     record = None
     if self_check:
         from rig.cli.codes import exit_code
@@ -71,84 +70,28 @@ def command(name: str, unit: str, self_check: bool, store: str | None, as_json: 
 
 
 def _as_json(wiring: Bench, roll: list[RollCall]) -> dict[str, Any]:
-    return {
-        "bench": wiring.bench,
-        "title": wiring.title,
-        "simulated": wiring.simulated,
+    from rig.cli.wiring_tables import wiring_values
+
+    facts = {"bench": wiring.bench, "title": wiring.title, "simulated": wiring.simulated}
+    return facts | {
         "cautions": list(CAUTIONS),
-        "outputs": _plain(wiring.outputs),
-        "inputs": _plain(wiring.inputs),
-        "quantities": _plain(wiring.quantities),
-        "test_points": _plain(wiring.test_points),
+        **wiring_values(wiring),
         "roll_call": [asdict(entry) for entry in roll],
     }
 
 
-def _plain(parts: dict[str, Any]) -> dict[str, Any]:
-    """Parts of the wiring as JSON values; quantities as they are written."""
-    return {name: _words(part) for name, part in parts.items()}
-
-
-def _words(value: Any) -> Any:
-    from pydantic import BaseModel
-
-    if isinstance(value, dict):
-        return {key.rstrip("_"): _words(v) for key, v in value.items()}
-    if isinstance(value, list | tuple):
-        return [_words(v) for v in value]
-    if isinstance(value, BaseModel):
-        return _words(dict(value))
-    return value if value is None or isinstance(value, bool | int | float | str) else str(value)
-
-
 def _print_wiring(wiring: Bench, out: Printer) -> None:
-    from rig.cli.table import table
+    from rig.cli.wiring_tables import wiring_lines
     from rig.plan.visible import visible
 
     out.line(f"{visible(wiring.bench)}: {visible(wiring.title)}")
     if wiring.simulated:
         out.line("SIMULATED: no real unit is on this bench")
     out.line(*(f"  ! {caution}" for caution in CAUTIONS))
-    parts: list[tuple[tuple[str, ...], list[tuple[object, ...]]]] = [
-        (
-            ("output", "at", "feedback", "longest on", "energizes", "what it is"),
-            [
-                (name, f"{o.instrument}:{o.channel}", o.feedback, o.longest_on, o.energizes, o.for_)
-                for name, o in wiring.outputs.items()
-            ],
-        ),
-        (
-            ("input", "at", "open / closed", "what it is"),
-            [
-                (name, f"{i.instrument}:{i.channel}", f"{i.open} / {i.closed}", i.for_)
-                for name, i in wiring.inputs.items()
-            ],
-        ),
-        (
-            ("quantity", "at", "range", "accuracy", "what it is"),
-            [
-                (name, f"{q.instrument}:{q.channel}", f"{q.means[0]} to {q.means[1]}", q.accuracy, q.for_)
-                for name, q in wiring.quantities.items()
-            ],
-        ),
-        (
-            ("test point", "relay", "circuit", "what it is"),
-            [
-                (name, f"{t.select.instrument}:{t.select.channel}", t.on, f"{t.for_}: {_all(t.measures)}")
-                for name, t in wiring.test_points.items()
-            ],
-        ),
-    ]  # fmt: skip
-    for head, rows in parts:
-        if rows:
-            out.line("", *table(head, rows, out.width))
+    out.line(*wiring_lines(wiring, out.width))
 
 
-def _all(words: Sequence[str]) -> str:
-    return ", ".join(words)
-
-
-def _print_roll(roll: list[RollCall], out: Printer) -> None:
+def _print_roll(wiring: Bench, roll: list[RollCall], out: Printer) -> None:
     from rig.cli.table import table
 
     rows = [
@@ -157,10 +100,19 @@ def _print_roll(roll: list[RollCall], out: Printer) -> None:
             entry.driver,
             entry.link,
             entry.expected,
+            _watchdog(wiring, entry.name),
             entry.calibrated_until or "-",
             ("ok: " if entry.ok else "NOT OK: ") + entry.says,
         )
         for entry in roll
     ]
-    head = ("instrument", "driver", "link", "serial", "calibrated until", "roll call")
+    head = ("instrument", "driver", "link", "serial", "watchdog", "calibrated until", "roll call")
     out.line("", *table(head, rows, out.width))
+
+
+def _watchdog(wiring: Bench, name: str) -> str:
+    """How soon the board itself drops its outputs when it hears nothing."""
+    declared = wiring.instruments[name].watchdog
+    if declared is None:
+        return "-"
+    return "none" if declared == "none" else str(declared.time)

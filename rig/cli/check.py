@@ -31,8 +31,8 @@ def command(files: tuple[str, ...], bench: str | None, unit: str | None, as_json
         print_json([asdict(fault) for fault in faults])
     else:
         for fault in faults:
-            click.echo(str(fault))
+            print(str(fault))
         if not faults:
             many = len(dict.fromkeys(files))
-            click.echo("1 file in order" if many == 1 else f"{many} files in order")
+            print("1 file in order" if many == 1 else f"{many} files in order")
     return WRONG_INPUT if faults else PASSED

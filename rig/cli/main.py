@@ -71,7 +71,7 @@ def cli(ctx: click.Context) -> None:
     Software is not the safety function: the hard-wired emergency stop and contactor are.
     """
     if ctx.invoked_subcommand is None:
-        click.echo(ctx.get_help(), err=True)
+        print(ctx.get_help(), file=sys.stderr)
         ctx.exit(2)
 
 
@@ -98,13 +98,13 @@ def run(arguments: Sequence[str] | None = None) -> int:
     except click.exceptions.Exit as leave:
         return leave.exit_code
     except click.ClickException as fault:
-        click.echo(_safe(f"rig: {fault.format_message()}"), err=True)
+        print(_safe(f"rig: {fault.format_message()}"), file=sys.stderr)
         where = fault.ctx.command_path if isinstance(fault, click.UsageError) and fault.ctx else "rig"
-        click.echo(f"  '{where} --help' says more.", err=True)
+        print(f"  '{where} --help' says more.", file=sys.stderr)
         return fault.exit_code
     except RigError as fault:
         for line in fault.lines():
-            click.echo(_safe(line), err=True)
+            print(_safe(line), file=sys.stderr)
         return fault.exit_code
     except (KeyboardInterrupt, click.Abort):
         return 130

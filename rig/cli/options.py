@@ -71,4 +71,4 @@ def json_option(command: F) -> F:
 
 def print_json(value: Any) -> None:
     """One JSON value on stdout, in ASCII: nothing in it can act on a terminal."""
-    click.echo(json.dumps(value, indent=2, allow_nan=False))
+    print(json.dumps(value, indent=2, allow_nan=False))

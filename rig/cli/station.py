@@ -95,7 +95,7 @@ async def _serve(factory: Any, order: dict[str, Any], bench_file: str | None) ->
             _write_bench_file(Path(bench_file), addresses, order["speed"])
         for name, spoken in _links().items():
             host, port = addresses[name]
-            click.echo(f"{spoken} tcp {host}:{port}")
+            print(f"{spoken} tcp {host}:{port}")
         sys.stdout.flush()
         return SIGNALLED + await stopped
     finally:

@@ -11,8 +11,9 @@ from rig.cli.rows import wrapped
 from rig.plan.visible import visible
 
 _GAP = 2
+_INDENT = 4
 _LEAST = 20  # columns for the last one, even where that is too much
-_MOST = 40  # columns for any other
+_MOST = 44  # columns for any other
 
 
 def table(head: Sequence[str], rows: Sequence[Sequence[object]], width: int) -> list[Text]:
@@ -21,12 +22,28 @@ def table(head: Sequence[str], rows: Sequence[Sequence[object]], width: int) -> 
     last = len(head) - 1
     sizes = [min(_MOST, max(cell_len(r[n]) for r in [list(head), *cells])) for n in range(last)]
     indent = sum(sizes) + _GAP * last
+    room = max(width - 1, _LEAST)
+    if indent + _LEAST > room:
+        return _in_two_lines(head, cells, sizes, room)
     lines = [Text(_joined(head, sizes), "bold")]
     for row in cells:
-        tail = wrapped(Text(row[last]), max(width - 1, indent + _LEAST), indent)
+        tail = wrapped(Text(row[last]), room, indent)
         first = tail[0].plain[indent:] if tail else ""
         lines.append(Text(_joined([*row[:last], first], sizes)))
         lines += tail[1:]
+    return lines
+
+
+def _in_two_lines(
+    head: Sequence[str], cells: Sequence[Sequence[str]], sizes: Sequence[int], room: int
+) -> list[Text]:
+    """For want of room: the last column below the others."""
+    lines = []
+    for style, row in [("bold", head), *(("", row) for row in cells)]:
+        above = _joined([*row[:-1], ""], sizes)
+        for line in [*wrapped(Text(above), room, 0), *wrapped(Text(row[-1]), room, _INDENT)]:
+            line.stylize(style)
+            lines.append(line)
     return lines
 
 

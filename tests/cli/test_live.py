@@ -134,6 +134,13 @@ def test_ascii_where_there_is_no_more() -> None:
     assert "0.8 Ohm above the most allowed 0.2 Ohm" in text
 
 
+@pytest.mark.parametrize("encoding", ["ascii", "cp1252", "shift-jis"])
+def test_what_the_stream_cannot_carry_is_escaped(encoding: str) -> None:
+    text = told(a_run("größer 日本語 €"), Stream(encoding))
+    text.encode(encoding)
+    assert text.endswith("SIMULATED\n")
+
+
 def test_colour_only_on_a_terminal_and_not_with_no_color(monkeypatch: pytest.MonkeyPatch) -> None:
     coloured = re.compile(r"\x1b\[[0-9;]*3[0-7]m")
     assert coloured.search(told(a_run(), Stream(terminal=True)))

@@ -29,7 +29,10 @@ def spawn(home: Path, tmp_path: Path) -> Iterator[Spawn]:
     environment = os.environ | {"PYTHONPATH": str(ROOT), "TERM": "xterm"}
     started: list[subprocess.Popen[str]] = []
 
-    def start(*arguments: str, **streams: object) -> subprocess.Popen[str]:
+    def start(
+        *arguments: str, encoding_of_streams: str = "utf-8", **streams: object
+    ) -> subprocess.Popen[str]:
+        environment["PYTHONIOENCODING"] = encoding_of_streams
         how: dict[str, object] = {
             "stdin": subprocess.DEVNULL,
             "stdout": subprocess.PIPE,
@@ -72,6 +75,16 @@ def test_help_imports_nothing_that_only_other_commands_need() -> None:
         [sys.executable, "-c", program], cwd=ROOT, capture_output=True, text=True, timeout=LONGEST
     )
     assert done.stderr.strip() == "0"
+
+
+def test_words_that_the_terminal_cannot_show_are_escaped(spawn: Spawn, two_looks: str) -> None:
+    out, err = spawn("run", two_looks, "--serial", "größer", encoding_of_streams="ascii").communicate(
+        timeout=LONGEST
+    )
+    assert "serial gr\\xf6\\xdfer" in out
+    assert err == ""
+    out, _ = spawn("check", "größer.yaml", encoding_of_streams="ascii").communicate(timeout=LONGEST)
+    assert out == "gr\\xf6\\xdfer.yaml:0:0: no such file\n"
 
 
 def test_a_reader_that_leaves_early_is_no_fault(spawn: Spawn, home: Path) -> None:

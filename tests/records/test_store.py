@@ -13,9 +13,10 @@ import sqlalchemy as sa
 from some_runs import started, supply, whole_run
 
 from rig.errors import InputError, RecordError, RigError
-from rig.events import OutputIntended, RunRecord, Sampled, StepEnded, StepStarted, run_dict
+from rig.events import AllOff, OutputIntended, RunRecord, Sampled, StepEnded, StepStarted, run_dict
 from rig.limits import Verdict
 from rig.records import schema
+from rig.records.chain import link
 from rig.records.faults import guarded
 from rig.records.ids import new_run_id, uuid7
 from rig.records.store import Store, default_path
@@ -106,6 +107,14 @@ def test_a_run_cut_off_after_all_off_says_so(store: Store) -> None:
     assert "everything was switched off" in store.list_runs()[0].known
 
 
+def test_a_run_cut_off_after_something_stayed_on_does_not_claim_to_be_off(store: Store) -> None:
+    run = new_run_id()
+    journal = store.journal(run)
+    journal.record(started(run))
+    journal.record(AllOff(3.0, False, ("mains",)))
+    assert not store.stored_run(run).record.ended.all_off
+
+
 def test_lists_newest_first_by_serial_and_not_more_than_asked(store: Store) -> None:
     runs = [str(uuid7(1_700_000_000_000 + n * 100_000, 0, n)) for n in range(4)]
     for n, run in enumerate(runs):
@@ -181,6 +190,20 @@ def test_events_of_another_run_put_in_are_found(store: Store, tmp_path: Path) ->
         f"UPDATE readings SET run = '{run}' WHERE run = '{other}'",
     )
     assert any("hash" in p for p in store.verify(run).problems)
+
+
+def test_an_event_that_was_forged_with_a_hash_of_its_own_is_found(store: Store, tmp_path: Path) -> None:
+    run = new_run_id()
+    keep(store, run)
+    with sqlite3.connect(tmp_path / "records.sqlite") as other:
+        body, previous = other.execute("SELECT body, previous FROM events WHERE seq = 10").fetchone()
+        assert "repeated" in body
+        forged = body.replace("repeated", "oiled")
+        new_hash = link(run, 10, previous, json.loads(forged))
+        for (name,) in other.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
+            other.execute(f"DROP TRIGGER {name}")
+        other.execute("UPDATE events SET body = ?, hash = ? WHERE seq = 10", (forged, new_hash))
+    assert store.verify(run).problems == ("event 11: it does not name the hash of the event before it",)
 
 
 def test_a_locked_file_is_a_record_error(url: str, tmp_path: Path) -> None:
