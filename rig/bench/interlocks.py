@@ -191,7 +191,7 @@ class Interlocks:
         if now - self._outputs.since(output) < within or answer.value.value >= must.until.canonical().value:
             return None
         earlier = [v for t, v in self._history[must.quantity] if t <= now - within and t >= self._outputs.since(output)]
-        if earlier and answer.value.value - earlier[-1] < must.rises.value:
+        if earlier and answer.value.value - earlier[-1] < must.rises.canonical().value:
             return f"{must.quantity} rose by less than {must.rises} in {must.within}"
         return None
 
