@@ -87,6 +87,14 @@ class ModbusBus:
         except (ModbusException, OSError) as error:
             self._drop()
             raise NoAnswer(f"the link failed ({error})", f"Check power and cable of {self._where()}.", name) from error
+        if task is not None and task.cancelling() > cancelled_before:
+            # The answer and a cancellation came together, and asyncio.wait_for (Python 3.11) dropped the latter.
+            self._drop()
+            if self._lost:
+                self._lost = False
+                task.uncancel()
+            if task.cancelling() > cancelled_before:
+                raise asyncio.CancelledError
         self._believe(pdu, name, device, function)
         return Answer(pdu, asked, self._clock.now())
 

@@ -368,7 +368,7 @@ AnyStep = Annotated[
 
 
 class Stage(Strict):
-    """Made ready, worked, and always made safe."""
+    """Made ready, worked, and always made safe. After a pause, ``after-pause`` is asked before it begins anew."""
 
     stage: Name
     title: Text
@@ -379,6 +379,7 @@ class Stage(Strict):
     make_ready: tuple[AnyStep, ...] = ()
     steps: tuple[AnyStep, ...] = Field(min_length=1)
     make_safe: tuple[AnyStep, ...] = ()
+    after_pause: tuple[Ask, ...] = ()
 
     def all_steps(self) -> list[Any]:
         """Every step in the order of work, repeats not unrolled."""

@@ -138,6 +138,7 @@ class Engine:
         self._close_open_steps(Verdict.NOT_RUN, "paused by a person; its stage began anew afterwards")
         self._emit(Noted(self._bench.time(), f"paused: everything is off; the stage '{stage.title}' will begin anew"))
         await self._people.ask(resume_prompt(self._bench.time()), self._bench.time)
+        await self._work_through(stage, stage.after_pause, even_if_ended=True)
         await self._prove_off()
 
     def _stop_at(self, error: RigError) -> None:
@@ -181,6 +182,7 @@ class Engine:
                 self._leave_out(step, why)
                 continue
             verdict = await self._step(stage, step)
+            _insist_on_cancellation()
             if verdict in BAD and step.after_bad != "carry on":
                 left_out = f"{step.step} ended with {verdict}"
                 if step.after_bad == "end":
@@ -287,6 +289,13 @@ class Engine:
         self._verdicts.append(outcome.verdict)
         self._emit(StepEnded(result.ended, result))
         return outcome.verdict
+
+
+def _insist_on_cancellation() -> None:
+    """A cancellation that some library has swallowed still ends the run. Raises CancelledError."""
+    task = asyncio.current_task()
+    if task is not None and task.cancelling():
+        raise asyncio.CancelledError
 
 
 def _said(result: StepResult | None) -> str:
