@@ -6,6 +6,8 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field, Tag, model_validator
 
+from rig.plan.answers import Answer, ChoiceAnswer, Expect, NumberAnswer, Verb
+from rig.plan.edges import Start, Timing
 from rig.plan.values import (
     AnyLimit,
     AnyQuantity,
@@ -19,7 +21,6 @@ from rig.plan.values import (
     chosen,
 )
 
-Verb = Literal["look", "pour", "weigh", "move-lead", "press", "measure", "confirm"]
 Drive = Literal["dead", "board drives", "bench feeds"]
 AfterBad = Literal["carry on", "leave out stage", "end"]
 Function = Literal[
@@ -63,46 +64,6 @@ class Judged(Step):
         if (self.limit is None) == (self.no_limit is None):
             raise ValueError("expected either limit, or no-limit with the reason why there is none")
         return self
-
-
-class NumberAnswer(Strict):
-    """A number with a unit, read by a person."""
-
-    number_in: UnitCode
-
-
-class ChoiceAnswer(Strict):
-    """One of a few words."""
-
-    one_of: tuple[Text, ...] = Field(min_length=2, max_length=12)
-
-
-def _answer(value: Any) -> str | None:
-    if isinstance(value, (NumberAnswer, ChoiceAnswer)):
-        return type(value).__name__
-    if isinstance(value, str):
-        return "word"
-    if not isinstance(value, dict):
-        return None
-    return "NumberAnswer" if "number-in" in value else "ChoiceAnswer" if "one-of" in value else None
-
-
-Answer = Annotated[
-    Annotated[Literal["done", "yes or no", "text"], Tag("word")]
-    | Annotated[ChoiceAnswer, Tag("ChoiceAnswer")]
-    | Annotated[NumberAnswer, Tag("NumberAnswer")],
-    chosen(_answer, "expected done, yes or no, text, {one-of: [ANSWERS]} or {number-in: UNIT}"),
-]
-
-
-def _expect(value: Any) -> str | None:
-    return "word" if isinstance(value, str) else "list" if isinstance(value, (list, tuple)) else None
-
-
-Expect = Annotated[
-    Annotated[YesNo, Tag("word")] | Annotated[tuple[Text, ...], Tag("list")],
-    chosen(_expect, "expected yes, no, or a list of the answers that are good"),
-]
 
 
 class Ask(Step):
@@ -173,90 +134,6 @@ class Measure(Judged):
     settle: Duration | None = None
     energize: tuple[Name, ...] = ()  # on for this step only
     over_range: Literal["no reading", "open circuit"] = "no reading"
-
-
-class InputEdge(Strict):
-    """An input comes to a state, named in the bench's own words."""
-
-    input: Name
-    is_: Name
-
-
-class QuantityEdge(Strict):
-    """A bench quantity comes up (or down) to a value."""
-
-    quantity: Name
-    reaches: AnyQuantity | None = None
-    falls_to: AnyQuantity | None = None
-
-    @model_validator(mode="after")
-    def _one(self) -> QuantityEdge:
-        if (self.reaches is None) == (self.falls_to is None):
-            raise ValueError("expected either reaches or falls-to")
-        return self
-
-
-class OutputEdge(Strict):
-    """An output's feedback says on or off."""
-
-    output: Name
-    is_: Literal["on", "off"]
-
-
-def _edge(value: Any) -> str | None:
-    if isinstance(value, (InputEdge, OutputEdge, QuantityEdge)):
-        return type(value).__name__
-    if not isinstance(value, dict):
-        return None
-    words = {"input": "InputEdge", "quantity": "QuantityEdge", "output": "OutputEdge"}
-    return next((edge for word, edge in words.items() if word in value), None)
-
-
-Edge = Annotated[
-    Annotated[InputEdge, Tag("InputEdge")]
-    | Annotated[QuantityEdge, Tag("QuantityEdge")]
-    | Annotated[OutputEdge, Tag("OutputEdge")],
-    chosen(
-        _edge, "expected {input: NAME, is: STATE}, {output: NAME, is: on or off} or {quantity: NAME, reaches: VALUE}"
-    ),
-]
-
-
-class Timing(Strict):
-    """From one edge to another."""
-
-    from_: Edge
-    until: Edge
-    start_within: Duration
-    give_up: DurationOrRef
-
-
-class StartByPerson(Strict):
-    """What a person does while the timing already watches."""
-
-    ask: Text
-    verb: Verb
-    thing: Name
-
-
-class StartBySwitch(Strict):
-    """What the rig switches while the timing already watches."""
-
-    turn_on: tuple[Name, ...] = Field(min_length=1)
-
-
-def _start(value: Any) -> str | None:
-    if isinstance(value, (StartByPerson, StartBySwitch)):
-        return type(value).__name__
-    if not isinstance(value, dict):
-        return None
-    return "StartBySwitch" if "turn-on" in value else "StartByPerson" if "ask" in value else None
-
-
-Start = Annotated[
-    Annotated[StartByPerson, Tag("StartByPerson")] | Annotated[StartBySwitch, Tag("StartBySwitch")],
-    chosen(_start, "expected {ask: QUESTION, verb: VERB, thing: NAME} or {turn-on: [OUTPUTS]}"),
-]
 
 
 class Time(Judged):

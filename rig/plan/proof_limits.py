@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from rig.errors import Fault
-from rig.plan.procedure import Ask, Judged, Measure, QuantityEdge, Record, Time
+from rig.plan.edges import QuantityEdge
+from rig.plan.procedure import Ask, Judged, Measure, Record, Time
 from rig.plan.values import LimitRef, LimitText
 from rig.plan.view import FUNCTION_QUANTITY, Placed, View, example, unknown
 from rig.plan.wiring import QuantitySpec

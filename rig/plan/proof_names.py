@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from rig.errors import Fault
-from rig.plan.procedure import InputEdge, Measure, QuantityEdge, Record, Time, Waveform
+from rig.plan.edges import InputEdge, QuantityEdge
+from rig.plan.procedure import Measure, Record, Time, Waveform
 from rig.plan.view import Placed, View, named_outputs, unknown
 
 

@@ -6,7 +6,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from rig.errors import Fault
-from rig.plan.procedure import Ask, InputEdge, Measure, Record, Repeat, Settle, Time, Waveform
+from rig.plan.edges import InputEdge
+from rig.plan.procedure import Ask, Measure, Record, Repeat, Settle, Time, Waveform
 from rig.plan.values import ProfileRef
 from rig.plan.view import Placed, View, around, turned_on
 from rig.quantities import Quantity

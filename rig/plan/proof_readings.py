@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from rig.errors import Fault
-from rig.plan.procedure import Ask, Measure, NumberAnswer, Record, Waveform
+from rig.plan.answers import NumberAnswer
+from rig.plan.procedure import Ask, Measure, Record, Waveform
 from rig.plan.view import FUNCTION_QUANTITY, View, example
 from rig.quantities import unit
 

@@ -6,6 +6,8 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
 from rig.errors import Fault
+from rig.plan.answers import NumberAnswer
+from rig.plan.edges import OutputEdge, StartBySwitch
 from rig.plan.load import Loaded, Loc
 from rig.plan.messages import listed, nearest
 from rig.plan.procedure import (
@@ -15,13 +17,10 @@ from rig.plan.procedure import (
     InnerStep,
     MeanwhileStep,
     Measure,
-    NumberAnswer,
-    OutputEdge,
     Procedure,
     Record,
     Repeat,
     Stage,
-    StartBySwitch,
     Switch,
     Time,
     Waveform,

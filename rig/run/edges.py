@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from rig.bench.bench import LiveBench
 from rig.bench.clock import Clock
-from rig.plan.procedure import InputEdge, OutputEdge, QuantityEdge
+from rig.plan.edges import InputEdge, OutputEdge, QuantityEdge
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,9 @@ from typing import Any
 from rig.bench.ports import Hands
 from rig.errors import Fault, InputError, Stopped
 from rig.events import Answered, Event, Prompted
-from rig.plan.procedure import Ask, ChoiceAnswer, NumberAnswer, StartByPerson
+from rig.plan.answers import ChoiceAnswer, NumberAnswer
+from rig.plan.edges import StartByPerson
+from rig.plan.procedure import Ask
 from rig.quantities import canonical, convert, parse, unit
 
 Terminal = Callable[[Prompted], str]

@@ -17,8 +17,9 @@ from rig.bench.watchdogs import set_watchdogs
 from rig.bench.watcher import Watcher
 from rig.errors import InputError, RecordError
 from rig.events import Event, Noted, Prompted, RunEnded, RunRecord, RunStarted, StepEnded, StepResult
+from rig.plan.edges import StartByPerson
 from rig.plan.plan import Plan
-from rig.plan.procedure import Ask, Repeat, StartByPerson, Time
+from rig.plan.procedure import Ask, Repeat, Time
 from rig.run.engine import Engine
 from rig.run.journal import Journal
 from rig.run.people import People, Terminal, prompt_of, refuse_bad_answers

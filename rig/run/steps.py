@@ -12,16 +12,16 @@ from rig.bench.bench import LiveBench
 from rig.errors import RECOVERABLE, OverRange
 from rig.events import Event, Reading, StepResult
 from rig.limits import Limit, Verdict
+from rig.plan.answers import NumberAnswer
+from rig.plan.edges import StartByPerson
 from rig.plan.formula import CONSTANTS, FormulaError
 from rig.plan.plan import Plan
 from rig.plan.procedure import (
     Ask,
     Compute,
     Measure,
-    NumberAnswer,
     Record,
     Settle,
-    StartByPerson,
     Switch,
     Time,
     Waveform,

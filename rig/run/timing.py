@@ -12,7 +12,8 @@ from rig.bench.bench import LiveBench
 from rig.errors import RigError
 from rig.events import Event, Reading, Sampled
 from rig.limits import Limit, Verdict
-from rig.plan.procedure import InputEdge, OutputEdge, QuantityEdge, Time
+from rig.plan.edges import InputEdge, OutputEdge, QuantityEdge
+from rig.plan.procedure import Time
 from rig.run.edges import Bracket, Seen, Watch, look_for
 from rig.run.outcome import Outcome, judged
 from rig.run.readings import Parts, make_reading, quantity_accuracy
