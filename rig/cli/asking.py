@@ -5,40 +5,55 @@ from __future__ import annotations
 import os
 import select
 import sys
+import threading
 from collections.abc import Callable
-from typing import TYPE_CHECKING
 
 from rig.cli.printer import Printer
 from rig.errors import Stopped
+from rig.events import Event, Prompted, RunEnded
 from rig.plan.visible import visible
-
-if TYPE_CHECKING:
-    from rig.events import Prompted
 
 LOOK_EVERY = 0.2  # s: how soon a closed terminal, or the end of the run, is noticed while somebody thinks
 _LONGEST = 2000  # characters of an answer
 _EXPECTED = {"done": "Enter when done", "yes-no": "yes or no", "text": "a few words"}
 
 
-class Asking:
-    """Reads answers, one at a time. The question itself has been shown already: it is an event of the run."""
+ReadLine = Callable[[Callable[[], bool]], str | None]
 
-    def __init__(self, printer: Printer, read_line: Callable[[], str] | None = None) -> None:
+
+class Asking:
+    """Reads answers. The question itself has been shown already: it is an event of the run.
+
+    It also listens to the run: a new question, or the end, withdraws one that still waits. The run was paused
+    or broken off meanwhile, and nobody wants that answer any more.
+    """
+
+    def __init__(self, printer: Printer, read_line: ReadLine | None = None) -> None:
         self._out = printer
         self._read_line = read_line or Lines(sys.stdin.fileno())
+        self._turn = 0
+
+    def take(self, event: Event) -> None:
+        """One event of the run."""
+        if isinstance(event, Prompted | RunEnded):
+            self._turn += 1
 
     def __call__(self, prompted: Prompted) -> str:
         """The answer, as typed; empty to accept what the simulated person offers.
 
-        Raises Stopped at the end of the input, or on an interrupt.
+        Empty, too, for a question that was withdrawn. Raises Stopped at the input's end or on an interrupt.
         """
+        self._turn += 1
+        mine = self._turn
         with self._out.held():
             while True:
                 self._out.prompt(f"    {expected(prompted)} > ")
                 try:
-                    line = self._read_line()
+                    line = self._read_line(lambda: self._turn == mine)
                 except (KeyboardInterrupt, OSError):
                     line = ""
+                if line is None:
+                    return ""
                 if not line:
                     do = "Answer the questions at the terminal, or prepare the answers: --answers FILE."
                     raise Stopped("the question was not answered: the input has ended", do, prompted.step)
@@ -87,17 +102,27 @@ class Lines:
     def __init__(self, fd: int) -> None:
         self._fd = fd
         self._buffer = b""
+        self._lock = threading.Lock()
 
-    def __call__(self) -> str:
-        """The next line; empty at the end of the input."""
-        while b"\n" not in self._buffer:
+    def __call__(self, wanted: Callable[[], bool]) -> str | None:
+        """The next line; empty at the end of the input; None when it is no longer wanted."""
+        while True:
+            with self._lock:
+                if not wanted():
+                    return None
+                line = self._take()
+            if line is not None:
+                return line
+
+    def _take(self) -> str | None:
+        """A line, if there is one within a moment."""
+        if b"\n" not in self._buffer:
             ready, _, _ = select.select([self._fd], [], [], LOOK_EVERY)
-            if not ready:
-                continue
-            more = os.read(self._fd, 4096)
-            if not more:
+            more = os.read(self._fd, 4096) if ready else None
+            if more == b"":
                 rest, self._buffer = self._buffer, b""
                 return rest.decode("utf-8", "replace")
-            self._buffer += more
+            self._buffer += more or b""
+            return None
         line, _, self._buffer = self._buffer.partition(b"\n")
         return line.decode("utf-8", "replace") + "\n"

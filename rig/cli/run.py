@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shlex
 import sys
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -14,7 +15,7 @@ from rig.errors import InputError
 
 if TYPE_CHECKING:
     from rig.cli.printer import Printer
-    from rig.events import RunRecord
+    from rig.events import Event, RunRecord
     from rig.plan.plan import Plan
     from rig.run.people import Terminal
     from rig.run.session import RunRequest
@@ -87,6 +88,7 @@ class Wanted:
 
 def perform(wanted: Wanted, printer: Printer) -> RunRecord:
     """Put the plan together, run it, show it, keep it; the record, as it will be read back."""
+    from rig.cli.asking import Asking
     from rig.cli.live import Live
     from rig.cli.progress import facts_of
     from rig.plan.load import load_named
@@ -103,9 +105,12 @@ def perform(wanted: Wanted, printer: Printer) -> RunRecord:
         again = f"rig runs {request.run[:13]}"
         again += f" --store {shlex.quote(wanted.store)}" if wanted.store else ""
         pace = 0.0 if request.lockstep else 1.0 if plan.bench.station else plan.bench.speed
-        asks = request.ask is not None
-        with Live(printer, facts_of(plan), pace=pace, asks=asks, again=again) as live:
-            record = session.run_procedure(request, plan, [live], records.journal)
+        asking = request.ask if isinstance(request.ask, Asking) else None
+        with Live(printer, facts_of(plan), pace=pace, asks=asking is not None, again=again) as live:
+            listeners: list[Callable[[Event], None]] = [live]
+            if asking is not None:
+                listeners.append(asking.take)
+            record = session.run_procedure(request, plan, listeners, records.journal)
     return normal_record(record)
 
 

@@ -4,15 +4,21 @@ import contextlib
 import io
 import os
 import threading
-from collections.abc import Iterator
+import time
+from collections.abc import Callable, Iterator
 
 import pytest
+from events_of_a_run import end
 from rich.text import Text
 
 from rig.cli.asking import Asking, Lines, expected
 from rig.cli.printer import Printer
 from rig.errors import Stopped
-from rig.events import Prompted
+from rig.events import Event, Noted, Prompted
+
+
+def still_wanted() -> bool:
+    return True
 
 
 def prompt(kind: str, unit: str = "", options: tuple[str, ...] = (), offered: str = "") -> Prompted:
@@ -23,7 +29,7 @@ def answer(prompted: Prompted, *lines: str) -> tuple[str, str]:
     """The answer, and what was printed on the way to it."""
     out = io.StringIO()
     waiting = iter(lines)
-    return Asking(Printer(out), lambda: next(waiting, ""))(prompted), out.getvalue()
+    return Asking(Printer(out), lambda wanted: next(waiting, ""))(prompted), out.getvalue()
 
 
 @pytest.mark.parametrize(
@@ -61,7 +67,7 @@ def test_the_end_of_the_input_stops(kind: str) -> None:
 
 
 def test_an_interrupt_stops() -> None:
-    def interrupted() -> str:
+    def interrupted(wanted: Callable[[], bool]) -> str:
         raise KeyboardInterrupt
 
     with pytest.raises(Stopped):
@@ -78,19 +84,19 @@ def test_what_is_expected_is_said() -> None:
 def pipe() -> Iterator[tuple[int, int]]:
     ends = os.pipe()
     yield ends
-    for end in ends:
+    for one in ends:
         with contextlib.suppress(OSError):  # closed by the test
-            os.close(end)
+            os.close(one)
 
 
 def test_lines_come_one_by_one_in_whatever_pieces(pipe: tuple[int, int]) -> None:
     read, write = pipe
     lines = Lines(read)
     os.write(write, "yes\nnö".encode()[:-1])
-    assert lines() == "yes\n"
+    assert lines(still_wanted) == "yes\n"
     os.write(write, "nö".encode()[-1:] + b"\nlast")
     os.close(write)
-    assert [lines(), lines(), lines()] == ["nö\n", "last", ""]
+    assert [lines(still_wanted), lines(still_wanted), lines(still_wanted)] == ["nö\n", "last", ""]
 
 
 def test_bytes_that_are_no_text_do_not_end_the_asking(pipe: tuple[int, int]) -> None:
@@ -108,7 +114,7 @@ def test_the_bottom_line_stays_away_while_somebody_types() -> None:
     printer = Printer(out, terminal=True)
     seen: list[bool] = []
 
-    def line() -> str:
+    def line(wanted: Callable[[], bool]) -> str:
         seen.append(printer.bottom_is_due())
         thread = threading.Thread(target=printer.bottom, args=(Text("busy"),))
         thread.start()
@@ -119,3 +125,31 @@ def test_the_bottom_line_stays_away_while_somebody_types() -> None:
     assert seen == [False]
     assert "busy" not in out.getvalue()
     assert printer.bottom_is_due()
+
+
+@pytest.mark.parametrize("event", [prompt("done"), end()], ids=["another question", "the end"])
+def test_a_question_is_withdrawn_by(pipe: tuple[int, int], event: Event) -> None:
+    asking = Asking(Printer(io.StringIO()), Lines(pipe[0]))
+    answers: list[str] = []
+    first = threading.Thread(target=lambda: answers.append(asking(prompt("yes-no"))))
+    first.start()
+    while asking._turn < 1:
+        time.sleep(0.001)
+    asking.take(event)
+    first.join(10)
+    assert answers == [""]
+    os.write(pipe[1], b"for the second\n")
+    assert asking(prompt("text")) == "for the second"
+
+
+def test_what_happens_meanwhile_does_not_withdraw_a_question(pipe: tuple[int, int]) -> None:
+    asking = Asking(Printer(io.StringIO()), Lines(pipe[0]))
+    answers: list[str] = []
+    first = threading.Thread(target=lambda: answers.append(asking(prompt("yes-no"))))
+    first.start()
+    while asking._turn < 1:
+        time.sleep(0.001)
+    asking.take(Noted(1.0, "something else"))
+    os.write(pipe[1], b"yes\n")
+    first.join(10)
+    assert answers == ["yes"]

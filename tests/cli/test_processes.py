@@ -253,6 +253,19 @@ def test_an_interrupt_while_asked_stops_the_run(spawn: Spawn, two_looks: str) ->
     assert "Fatal Python error" not in terminal.shown
 
 
+def test_a_pause_while_asked_asks_whether_to_go_on_and_then_asks_again(spawn: Spawn, two_looks: str) -> None:
+    terminal = Terminal(spawn, "run", two_looks)
+    terminal.until("yes or no")
+    terminal.process.send_signal(signal.SIGTSTP)
+    terminal.until("paused")
+    terminal.until("Enter when done")
+    terminal.type("\n")
+    terminal.until("yes or no")
+    terminal.type("yes\n")
+    assert terminal.end() == 0
+    assert "(attempt 2)" in terminal.shown
+
+
 def test_nobody_is_asked_when_the_simulated_person_is_meant(spawn: Spawn, two_looks: str) -> None:
     terminal = Terminal(spawn, "run", two_looks, "--person", "simulated")
     assert terminal.end() in (0, 1)
