@@ -8,10 +8,10 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from rig.errors import Fault, InputError
-from rig.plan.load import Loaded, load_named, load_tree
+from rig.plan.load import Loaded, bundled, load_named, load_tree
 from rig.plan.proof import prove, prove_profile
 from rig.plan.proof_bench import prove_bench
-from rig.plan.source import Mapping, read
+from rig.plan.source import Mapping, read, walk
 
 DEFAULT_BENCH = "simulated"
 DEFAULT_UNIT = "demo-18-dc"
@@ -36,7 +36,8 @@ def check(paths: Iterable[str | os.PathLike[str]], bench: str | None = None, uni
     """Every fault of the files, sorted by place.
 
     A procedure is proved against every bench and profile given together with it; where none is given, against
-    ``bench`` and ``unit`` (names or paths), else the bundled ones. A file that cannot be read is one fault. Raises
+    ``bench`` and ``unit`` (names or paths), else the bundled ones that a run takes by itself; one that tells units
+    apart against every bundled profile. A file that cannot be read is one fault. Raises
     InputError when ``bench`` or ``unit`` is a name that does not exist.
     """
     given = _Given()
@@ -50,8 +51,10 @@ def check(paths: Iterable[str | os.PathLike[str]], bench: str | None = None, uni
     for loaded in given.loaded:
         if loaded.kind in ALONE:
             given.faults += ALONE[loaded.kind](loaded)
+    every = unit is None and not given.of("unit-profile") and "unit-profile" not in given.broken
     for procedure in procedures:
-        given.faults += _prove_with_all(procedure, profiles, benches)
+        units = _all_units() if every and _tells_units_apart(procedure) else profiles
+        given.faults += _prove_with_all(procedure, units, benches)
     return sorted(set(given.faults))
 
 
@@ -83,6 +86,14 @@ def _beside(kind: str, asked: str | None, default: str, given: _Given) -> list[L
     if not found and kind not in given.broken:
         found = [load_named(kind, default)]
     return found
+
+
+def _tells_units_apart(procedure: Loaded) -> bool:
+    return any(isinstance(node, Mapping) and node.entry("for-units") is not None for node in walk(procedure.tree))
+
+
+def _all_units() -> list[Loaded | None]:
+    return [load_named("unit-profile", name) for name in bundled("unit-profile")]
 
 
 def _needs_unit(procedure: Loaded) -> bool:

@@ -88,6 +88,8 @@ def sentence(
             f"expected {'one of ' if len(words) > 1 else ''}{listed(words)}; found {found(node)}{nearest(word, words)}"
         )
     if kind == "string_pattern_mismatch":
+        if "\\." in context["pattern"]:
+            return f"expected a fact of the unit profile as group.name, such as fill.valve; found {found(node)}"
         return f"expected a name of small letters, digits and single hyphens, such as fill-time; found {found(node)}"
     return _shape(kind, context, node)
 

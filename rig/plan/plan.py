@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from rig.errors import InputError
 from rig.limits import Limit
+from rig.plan.for_units import for_unit
 from rig.plan.formula import Formula, parse
 from rig.plan.load import Loaded, refusal
 from rig.plan.procedure import AnyStep, Ask, Compute, InnerStep, Judged, MeanwhileStep, Procedure, Repeat, Time
@@ -21,7 +22,8 @@ OneStep = AnyStep | InnerStep | MeanwhileStep
 
 @dataclass(frozen=True)
 class Plan:
-    """``profile`` is None where the procedure says ``needs-unit: no``."""
+    """``profile`` is None where the procedure says ``needs-unit: no``. The procedure is without what is not for this
+    unit."""
 
     procedure: Procedure
     profile: UnitProfile | None
@@ -112,4 +114,4 @@ def make_plan(procedure: Loaded, profile: Loaded | None, bench: Loaded) -> Plan:
     if faults:
         raise refusal(procedure.file, faults)
     unit = profile.model if profile is not None and isinstance(profile.model, UnitProfile) else None
-    return Plan(procedure.model, unit, bench.model)
+    return Plan(for_unit(procedure.model, unit), unit, bench.model)

@@ -13,6 +13,7 @@ from rig.plan.values import (
     AnyQuantity,
     Duration,
     DurationOrRef,
+    FactPath,
     Name,
     Strict,
     Text,
@@ -41,10 +42,15 @@ class When(Strict):
     was: tuple[VerdictWord, ...] = Field(min_length=1)
 
 
+# Words of the unit profile, by the path of the fact: each fact must be one of its words. Nothing written: any unit.
+ForUnits = dict[FactPath, Annotated[tuple[Text, ...], Field(min_length=1)]]
+
+
 class Step(Strict):
     """What every kind of step has."""
 
     step: Name
+    for_units: ForUnits = Field(default_factory=dict)
     minutes: Annotated[float, Field(strict=True, ge=0, le=24 * 60)] = 0.1
     caution: Text | None = None
     needs: tuple[Name, ...] = ()  # steps that must have passed
@@ -251,6 +257,7 @@ class Stage(Strict):
     title: Text
     drive: Drive
     cautions: tuple[Text, ...] = ()
+    for_units: ForUnits = Field(default_factory=dict)
     needs: tuple[Name, ...] = ()
     after: tuple[Name, ...] = ()
     make_ready: tuple[AnyStep, ...] = ()

@@ -9,7 +9,15 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 
 from rig.errors import Fault
-from rig.plan import proof_formulas, proof_interlocks, proof_limits, proof_names, proof_power, proof_readings
+from rig.plan import (
+    proof_formulas,
+    proof_interlocks,
+    proof_limits,
+    proof_names,
+    proof_power,
+    proof_readings,
+    proof_units,
+)
 from rig.plan.formula import CONSTANTS
 from rig.plan.load import Loaded
 from rig.plan.profile import UnitProfile
@@ -25,6 +33,7 @@ RULES: tuple[Rule, ...] = (
     *proof_formulas.RULES,
     *proof_power.RULES,
     *proof_interlocks.RULES,
+    *proof_units.RULES,
 )
 
 

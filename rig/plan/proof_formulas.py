@@ -109,6 +109,8 @@ def _name(view: View, placed: Placed, name: str) -> tuple[Dimension | None, str 
         return None, None if pending else f"the step '{name}' has no reading to compute with"
     if name in view.by_name:
         return None, f"'{name}' is not an earlier step; only what has been before can be computed with"
+    if name in view.not_for_it:
+        return None, f"'{name}' is for other units only; this step needs the same for-units"
     readings = [n for n in view.earlier(placed) if view.reading(view.by_name[n].step) is not None]
     hint = split_hint(name, set(readings))
     return None, f"no earlier reading is called '{name}'{hint}" if hint else unknown("earlier reading", name, readings)

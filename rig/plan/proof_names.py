@@ -18,7 +18,7 @@ def names_are_unique(view: View) -> Iterator[Fault]:
             line, _ = view.procedure_file.where((*first.loc, "step"))
             yield view.fault(placed, ("step",), f"the name '{placed.step.step}' is taken by the step on line {line}")
     seen: dict[str, int] = {}
-    for number, stage in enumerate(view.procedure.stages):
+    for number, stage in view.stages():
         first_stage = seen.setdefault(stage.stage, number)
         if first_stage != number:
             line, _ = view.procedure_file.where(("stages", first_stage, "stage"))
@@ -33,16 +33,17 @@ def references_are_earlier(view: View) -> Iterator[Fault]:
         named = [(("needs", i), name) for i, name in enumerate(step.needs)]
         named += [(("after", i), name) for i, name in enumerate(step.after)]
         for tail, name in named:
-            if not view.precedes(name, placed):
+            if not view.precedes(name, placed) and name not in view.not_for_it:
                 yield view.fault(placed, tail, _not_earlier(view, name, view.earlier(placed)))
-        if step.when is not None and not view.precedes(step.when.step, placed):
-            message = _not_earlier(view, step.when.step, view.earlier(placed))
+        when = None if step.when is None else step.when.step
+        if when is not None and not view.precedes(when, placed) and when not in view.not_for_it:
+            message = _not_earlier(view, when, view.earlier(placed))
             yield view.fault(placed, ("when", "step"), message)
-    for number, stage in enumerate(view.procedure.stages):
+    for number, stage in view.stages():
         for key, names in (("needs", stage.needs), ("after", stage.after)):
             for index, name in enumerate(names):
                 found = view.by_name.get(name)
-                if found is None or found.stage >= number:
+                if (found is None or found.stage >= number) and name not in view.not_for_it:
                     earlier = [n for n, p in view.by_name.items() if p.stage < number]
                     message = _not_earlier(view, name, earlier)
                     yield view.procedure_file.fault(("stages", number, key, index), message)

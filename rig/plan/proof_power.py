@@ -121,7 +121,7 @@ def _changes(thing: str) -> bool:
 
 def outputs_are_bounded(view: View) -> Iterator[Fault]:
     """No output can stay on longer than its longest-on, when every wait of the stage takes as long as it may."""
-    for number, _ in enumerate(view.procedure.stages):
+    for number, _ in view.stages():
         on: dict[str, float] = {}
         said: set[str] = set()
         for placed in view.steps:

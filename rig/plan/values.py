@@ -111,6 +111,7 @@ DurationOrRef = Annotated[
 
 UnitCode = Annotated[str, Field(max_length=20), AfterValidator(lambda word: unit(word).code)]
 Name = Annotated[str, Field(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$", max_length=60)]
+FactPath = Annotated[str, Field(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*\.[a-z][a-z0-9]*(-[a-z0-9]+)*$", max_length=121)]
 Text = Annotated[str, Field(min_length=1, max_length=2000)]
 
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 
 from rig.errors import Fault
 from rig.plan.answers import NumberAnswer
 from rig.plan.edges import OutputEdge, StartBySwitch
+from rig.plan.for_units import left_out, stage_left_out
 from rig.plan.load import Loaded, Loc
 from rig.plan.messages import listed, nearest
 from rig.plan.procedure import (
@@ -21,6 +22,7 @@ from rig.plan.procedure import (
     Record,
     Repeat,
     Stage,
+    Step,
     Switch,
     Time,
     Waveform,
@@ -80,7 +82,9 @@ def around(placed: Placed) -> list[Placed]:
 
 @dataclass(frozen=True)
 class View:
-    """A procedure with its profile (None where it needs none, or none was given) and its bench."""
+    """A procedure with its profile (None where it needs none, or none was given) and its bench.
+
+    ``steps`` are those that are for this unit; places are those of the whole file."""
 
     procedure_file: Loaded
     procedure: Procedure
@@ -90,10 +94,16 @@ class View:
     bench: Bench
     steps: tuple[Placed, ...] = field(default=())
     by_name: dict[str, Placed] = field(default_factory=dict)
+    not_for_it: frozenset[str] = frozenset()  # names of steps that are for other units only
 
     def stage_of(self, placed: Placed) -> Stage:
         """The stage that a step stands in."""
         return self.procedure.stages[placed.stage]
+
+    def stages(self) -> list[tuple[int, Stage]]:
+        """The stages that are for this unit, with their number in the file."""
+        kept = {placed.stage for placed in self.steps}
+        return [(n, stage) for n, stage in enumerate(self.procedure.stages) if n in kept]
 
     def fault(self, placed: Placed, tail: Loc, message: str) -> Fault:
         """A fault at a part of a step."""
@@ -140,28 +150,43 @@ def make_view(procedure: Loaded, profile: Loaded | None, bench: Loaded) -> View:
         raise TypeError(f"expected a procedure and a bench, found {procedure.kind} and {bench.kind}")
     if unit_profile is not None and not isinstance(unit_profile, UnitProfile):
         raise TypeError("expected a unit profile")
-    steps = tuple(_placed(model))
+    everything = tuple(_placed(model, lambda part: True))
+    steps = tuple(_placed(model, lambda part: _is_for(part, unit_profile)))
     by_name: dict[str, Placed] = {}
     for placed in steps:
         by_name.setdefault(placed.step.step, placed)
-    return View(procedure, model, profile, unit_profile, bench, wiring, steps, by_name)
+    others = frozenset(placed.step.step for placed in everything) - by_name.keys()
+    return View(procedure, model, profile, unit_profile, bench, wiring, steps, by_name, others)
 
 
-def _placed(procedure: Procedure) -> Iterator[Placed]:
+def _is_for(part: Step | Stage, profile: UnitProfile | None) -> bool:
+    return not (stage_left_out(part, profile) if isinstance(part, Stage) else left_out(part, profile))
+
+
+def _placed(procedure: Procedure, keep: Callable[[Step | Stage], bool]) -> Iterator[Placed]:
+    """Every step that is kept, with its place in the file."""
     order = 0
     for number, stage in enumerate(procedure.stages):
+        if not keep(stage):
+            continue
         for part, steps in (("make-ready", stage.make_ready), ("steps", stage.steps), ("make-safe", stage.make_safe)):
             for index, step in enumerate(steps):
+                if not keep(step):
+                    continue
                 outer = Placed(step, ("stages", number, part, index), number, part, order)
                 order += 1
                 yield outer
                 inner, path = _inside(step)
                 for at, one in enumerate(inner):
+                    if not keep(one):
+                        continue
                     placed = Placed(one, (*outer.loc, *path, at), number, part, order, outer)
                     order += 1
                     yield placed
                     below, path_below = _inside(one)
                     for deep, last in enumerate(below):  # a time step in a repeat, with its own meanwhile
+                        if not keep(last):
+                            continue
                         yield Placed(last, (*placed.loc, *path_below, deep), number, part, order, placed)
                         order += 1
 
