@@ -174,6 +174,19 @@ class RunEnded(Event):
     signal: int | None = None  # the number of the signal that ended the run
 
 
+@dataclass(frozen=True)
+class Interrupted(Event):
+    """Written at a later start: the run before had no end on record, and its program was dead.
+
+    ``confirmed_on`` were on by their feedback when it was last read, ``perhaps_on`` were told to be and had not said
+    so; ``second_process`` is what that process has written of switching them off."""
+
+    utc: str
+    confirmed_on: tuple[str, ...]
+    perhaps_on: tuple[str, ...]
+    second_process: tuple[str, ...]
+
+
 def _plain(value: Any) -> Any:
     if isinstance(value, tuple):
         return [_plain(v) for v in value]
@@ -181,8 +194,8 @@ def _plain(value: Any) -> Any:
 
 
 def as_dict(event: Event) -> dict[str, Any]:
-    """The event as plain JSON values; ``kind`` is the name of its class."""
-    plain: dict[str, Any] = {"kind": type(event).__name__}
+    """The event as plain JSON values; ``event`` is the name of its class."""
+    plain: dict[str, Any] = {"event": type(event).__name__}
     for field in fields(event):
         value = getattr(event, field.name)
         plain[field.name] = step_dict(value) if isinstance(value, StepResult) else _plain(value)
@@ -195,7 +208,7 @@ def step_dict(result: StepResult) -> dict[str, Any]:
     if result.reading is not None:
         r = result.reading
         reading = {"value": r.value, "unit": r.unit, "u": r.u, "shown": r.shown, "how": r.how, "bound": r.bound}
-        reading["parts"] = {name: u for name, u in r.parts}
+        reading["parts"] = dict(r.parts)
         reading["raw"] = list(r.raw)
     limit = None
     if result.limit is not None:

@@ -89,11 +89,14 @@ def latch(wiring: Bench, why: str) -> None:
     latch_of(wiring).write_text(json.dumps(said), encoding="utf-8")
 
 
-def clear_latch(wiring: Bench) -> str | None:
-    """Take the latch away; why it was there, None when it was not."""
+def clear_latch(wiring: Bench, by: str) -> str | None:
+    """Take the latch away; why it was there, None when it was not. What was cleared, and by whom, is kept beside it."""
     path = latch_of(wiring)
     if not path.exists():
         return None
-    why = str(json.loads(path.read_text(encoding="utf-8"))["why"])
+    said = json.loads(path.read_text(encoding="utf-8"))
+    cleared = {**said, "cleared_by": by, "cleared_utc": datetime.now(UTC).isoformat(timespec="seconds")}
+    with path.with_suffix(".cleared").open("a", encoding="utf-8") as kept:
+        kept.write(json.dumps(cleared) + "\n")
     path.unlink()
-    return why
+    return str(said["why"])

@@ -74,9 +74,8 @@ async def _station(
         return None, WallClock(wiring.speed), dict(wiring.links)
     factory = _entry(STATIONS, wiring.station, "station").load()
     try:
-        station = await factory(
-            unit=order.unit, faults=dict(order.faults), seed=order.seed, lockstep=order.lockstep, speed=1.0
-        )
+        which = {"unit": order.unit} if order.unit else {}  # a self-check needs none
+        station = await factory(**which, faults=dict(order.faults), seed=order.seed, lockstep=order.lockstep, speed=1.0)
     except ValueError as error:  # an unknown unit or fault, or a fault that this unit cannot have
         raise InputError(str(error)) from None
     stack.push_async_callback(station.close)

@@ -113,6 +113,8 @@ class Watcher:
         self._over = True
         self._process.kill()
         self._process.wait()
+        self._in.close()
+        self._out.close()
 
     def _let_go(self) -> None:
         self._out.close()

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from rig.cli.codes import PASSED, STOPPED
-from rig.cli.options import json_option, print_json, store_option
+from rig.cli.options import json_option, print_json, printable, store_option
 
 if TYPE_CHECKING:
     from rig.bench.rollcall import RollCall
@@ -27,15 +27,20 @@ CAUTIONS = (
 @click.argument("name")
 @click.option("--unit", default="demo-18-dc", show_default=True, help="The unit on a simulated bench.")
 @click.option("--self-check", is_flag=True, help="Measure the bench's reference parts as well.")
+@click.option("--clear-latch", is_flag=True, help="Clear the latch that an interlock has left; say who with --by.")
+@click.option("--by", default="", callback=printable, metavar="NAME", help="Who clears it.")
 @store_option
 @json_option
-def command(name: str, unit: str, self_check: bool, store: str | None, as_json: bool) -> int:
+def command(
+    name: str, unit: str, self_check: bool, clear_latch: bool, by: str, store: str | None, as_json: bool
+) -> int:
     """Show the wiring of the bench NAME and call the roll of its instruments. Nothing is switched.
 
     \b
     Examples:
       rig bench simulated
       rig bench simulated --self-check
+      rig bench my-bench.yaml --clear-latch --by "A. Bench"
 
     The exit code is 3 when an instrument does not answer to its name; with --self-check that of its run.
     """
@@ -47,6 +52,8 @@ def command(name: str, unit: str, self_check: bool, store: str | None, as_json: 
 
     wiring = load_named("bench", name).model
     assert isinstance(wiring, Bench)
+    if clear_latch:
+        return _clear_latch(wiring, by)
     roll = roll_call(wiring, StationOrder(unit=unit))
     code = PASSED if all(entry.ok for entry in roll) else STOPPED
     printer = Printer(sys.stderr if as_json else sys.stdout)
@@ -67,6 +74,17 @@ def command(name: str, unit: str, self_check: bool, store: str | None, as_json: 
         checked = None if record is None else as_json_value(record)
         print_json(_as_json(wiring, roll) | ({"self_check": checked} if self_check else {}))
     return code
+
+
+def _clear_latch(wiring: Bench, by: str) -> int:
+    """A person says that the reason is found and mended."""
+    from rig.bench.claim import clear_latch
+
+    if not by:
+        raise click.UsageError("--clear-latch needs --by NAME: a person answers for it")
+    why = clear_latch(wiring, by)
+    print(f"{wiring.bench}: nothing was latched" if why is None else f"{wiring.bench}: cleared by {by}: {why}")
+    return PASSED
 
 
 def _as_json(wiring: Bench, roll: list[RollCall]) -> dict[str, Any]:

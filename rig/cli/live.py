@@ -86,9 +86,7 @@ class Live:
             threading.Thread(target=self._tick, name="bottom line", daemon=True).start()
         return self
 
-    def __exit__(
-        self, kind: type[BaseException] | None, fault: BaseException | None, at: TracebackType | None
-    ) -> None:
+    def __exit__(self, kind: type[BaseException] | None, fault: BaseException | None, at: TracebackType | None) -> None:
         self._out.clear()
         if self._started is not None and not self._over.is_set() and self._all_off is not None:
             # the run broke off without an end: this much is known all the same
@@ -154,9 +152,7 @@ class Live:
             if event.answered_by != "terminal":
                 self._out.line(*self._wrapped(f"= {visible(event.answer, 200)} ({who})", 2))
         else:
-            question = (
-                f"? {visible(prompt.question, 2000)}" if prompt is not None else f"? {visible(event.step)}"
-            )
+            question = f"? {visible(prompt.question, 2000)}" if prompt is not None else f"? {visible(event.step)}"
             self._out.line(*self._wrapped(f"{question} = {visible(event.answer, 200)} ({who})", 2))
 
     def _end(self, event: RunEnded) -> None:

@@ -29,9 +29,7 @@ def shown_together(reading: Reading, limit: Limit | None) -> Shown:
     target = limit.shown_in or limit.unit
     try:
         value = convert(reading.value, reading.unit, target)
-        ends = [
-            None if e is None else convert(e, limit.unit, target) for e in (limit.at_least, limit.at_most)
-        ]
+        ends = [None if e is None else convert(e, limit.unit, target) for e in (limit.at_least, limit.at_most)]
         u = reading.u * (unit(reading.unit).factor / unit(target).factor)
     except ValueError:
         return Shown(reading.value, reading.u, reading.unit, limit)

@@ -73,9 +73,7 @@ def drawn_ruler(result: StepResult, looks: Looks) -> Text:
         verdict = judge(reading.value, reading.u, limit).verdict
     except ValueError:  # not a finite number
         return Text()
-    return (
-        looks.draw(ruler(reading.value, reading.u, limit), verdict) if verdict is result.verdict else Text()
-    )
+    return looks.draw(ruler(reading.value, reading.u, limit), verdict) if verdict is result.verdict else Text()
 
 
 def _beside(lead: Text, columns: list[Text], room: int) -> Text | None:

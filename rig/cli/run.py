@@ -5,7 +5,7 @@ from __future__ import annotations
 import shlex
 import sys
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -102,6 +102,9 @@ def perform(wanted: Wanted, printer: Printer) -> RunRecord:
     request = _request(plan, printer, wanted)
     session.refuse_without_people(request, plan)  # before the store is opened, so that it leaves no trace
     with Store.open(wanted.store) as records:
+        for cut_off in records.mark_interrupted():
+            print(f"note: run {cut_off} had been cut off; it is marked as interrupted", file=sys.stderr)
+        request = replace(request, report=records.report_path(request.run))
         again = f"rig runs {request.run[:13]}"
         again += f" --store {shlex.quote(wanted.store)}" if wanted.store else ""
         pace = 0.0 if request.lockstep else 1.0 if plan.bench.station else plan.bench.speed

@@ -103,11 +103,7 @@ def explained(result: StepResult, fancy: bool) -> str:
 
 def _value(shown: Shown) -> str:
     """The value with no more digits than its uncertainty leaves, and than tell it from its limit."""
-    ends = (
-        []
-        if shown.limit is None
-        else [e for e in (shown.limit.at_least, shown.limit.at_most) if e is not None]
-    )
+    ends = [] if shown.limit is None else [e for e in (shown.limit.at_least, shown.limit.at_most) if e is not None]
     places = places_for(max(abs(shown.value), *(abs(e) for e in ends), 0.0), 4)
     of_u = places_of(2 * shown.u)
     if places is None:

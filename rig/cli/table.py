@@ -34,9 +34,7 @@ def table(head: Sequence[str], rows: Sequence[Sequence[object]], width: int) -> 
     return lines
 
 
-def _in_two_lines(
-    head: Sequence[str], cells: Sequence[Sequence[str]], sizes: Sequence[int], room: int
-) -> list[Text]:
+def _in_two_lines(head: Sequence[str], cells: Sequence[Sequence[str]], sizes: Sequence[int], room: int) -> list[Text]:
     """For want of room: the last column below the others."""
     lines = []
     for style, row in [("bold", head), *(("", row) for row in cells)]:

@@ -44,8 +44,7 @@ def _outputs(wiring: Bench) -> Rows:
 
 def _inputs(wiring: Bench) -> Rows:
     return [
-        (name, f"{i.instrument}:{i.channel}", f"{i.open} / {i.closed}", i.for_)
-        for name, i in wiring.inputs.items()
+        (name, f"{i.instrument}:{i.channel}", f"{i.open} / {i.closed}", i.for_) for name, i in wiring.inputs.items()
     ]
 
 
@@ -74,9 +73,7 @@ def _circuits(wiring: Bench) -> Rows:
     return [
         (
             name,
-            f"never live: {c.never_live}"
-            if c.never_live
-            else f"{c.measure} at {c.test_point} below {c.below}",
+            f"never live: {c.never_live}" if c.never_live else f"{c.measure} at {c.test_point} below {c.below}",
         )
         for name, c in wiring.circuits.items()
     ]

@@ -1,6 +1,6 @@
 """Events to JSON and back, exactly: what comes back equals what went in.
 
-The stored form is that of :func:`rig.events.as_dict` with the class under ``event``, and with two things that
+The stored form is that of :func:`rig.events.as_dict`, with two things that
 it leaves out: the unit in which a limit's author thinks, and the order of the parts of an uncertainty.
 """
 
@@ -32,8 +32,7 @@ def canonical(value: Any) -> str:
 
 def encode(event: Event) -> dict[str, Any]:
     """The event as plain JSON values, with nothing left out."""
-    flat = as_dict(event)
-    plain = {"event": type(event).__name__} | {f.name: flat[f.name] for f in fields(event)}
+    plain = as_dict(event)
     if isinstance(event, StepEnded):
         result, stored = event.result, plain["result"]
         if result.limit is not None:

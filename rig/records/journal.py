@@ -7,18 +7,19 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from rig.events import AllOff, Answered, Event, OutputIntended, RunEnded, RunStarted, Sampled, StepEnded
+from rig.events import AllOff, Answered, Event, Interrupted, OutputIntended, RunEnded, RunStarted, Sampled, StepEnded
 from rig.records import schema
 from rig.records.chain import BEGINNING, link
 from rig.records.codec import canonical, encode
 from rig.records.faults import guarded
+from rig.records.interrupted import RunLock
 
 
 def commits(event: Event) -> bool:
     """Whether the event must be safe on disk before anything else happens; others go with the next one."""
     if isinstance(event, OutputIntended):
         return event.on  # nothing is waited for before switching off
-    return isinstance(event, RunStarted | Answered | StepEnded | AllOff | RunEnded)
+    return isinstance(event, RunStarted | Answered | StepEnded | AllOff | RunEnded | Interrupted)
 
 
 class StoreJournal:
@@ -27,14 +28,16 @@ class StoreJournal:
     After a RecordError it keeps what it could not write, and tries again with the next that must be safe.
     """
 
-    def __init__(self, engine: sa.Engine, place: str, run: str) -> None:
+    def __init__(
+        self, engine: sa.Engine, place: str, run: str, lock: RunLock | None = None, after: tuple[int, str] | None = None
+    ) -> None:
         self._engine = engine
         self._place = place
         self._run = run
         self._pending: list[Event] = []
         self._connection: sa.Connection | None = None
-        self._seq = 0
-        self._head = BEGINNING
+        self._seq, self._head = (0, BEGINNING) if after is None else after
+        self._lock = lock
 
     def record(self, event: Event) -> None:
         """Keep one event; durable on return when :func:`commits` says so. Raises RecordError."""
@@ -43,8 +46,14 @@ class StoreJournal:
         self._pending.append(event)
         if commits(event):
             self._flush()
-        if isinstance(event, RunEnded):
+        if isinstance(event, RunEnded | Interrupted):
             self.close()
+            self.release()
+
+    def release(self) -> None:
+        """Say that this run is no longer being written."""
+        if self._lock is not None:
+            self._lock.release()
 
     def close(self) -> None:
         """Let go of the file."""

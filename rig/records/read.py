@@ -13,6 +13,7 @@ from rig.errors import InputError
 from rig.events import (
     AllOff,
     Event,
+    Interrupted,
     OutputConfirmed,
     OutputIntended,
     RunEnded,
@@ -131,6 +132,8 @@ def _cut_off(events: Sequence[Event]) -> RunEnded:
 
 def _last_known(events: Sequence[Event]) -> str:
     for event in reversed(events):
+        if isinstance(event, Interrupted):
+            return _marked(event)
         if isinstance(event, AllOff):
             return "the last that is known: everything was switched off"
         if isinstance(event, StepEnded):
@@ -142,6 +145,14 @@ def _last_known(events: Sequence[Event]) -> str:
         if isinstance(event, RunStarted):
             return "the last that is known: it had begun"
     return "nothing is known"
+
+
+def _marked(mark: Interrupted) -> str:
+    on = [*mark.confirmed_on, *(f"{name} (told, not confirmed)" for name in mark.perhaps_on)]
+    said = f"on when it was last read: {', '.join(on)}" if on else "nothing was on when it was last read"
+    if mark.second_process:
+        said += f"; the second process: {', '.join(mark.second_process)}"
+    return f"{said} (found {mark.utc})"
 
 
 def list_runs(connection: sa.Connection, serial: str | None, limit: int) -> tuple[RunLine, ...]:

@@ -15,6 +15,7 @@ import sqlalchemy as sa
 from rig.errors import InputError, RecordError
 from rig.records import schema
 from rig.records.faults import guarded
+from rig.records.interrupted import RunLock, held, lock_path, mark_for, report_path, without_end
 from rig.records.journal import StoreJournal
 
 if TYPE_CHECKING:
@@ -63,13 +64,11 @@ class Store:
 
     def __init__(self, engine: sa.Engine, path: Path) -> None:
         self.engine = engine
-        self.place = str(path)
+        self.place, self.folder = str(path), path.parent
         self._journals: list[StoreJournal] = []
 
     @classmethod
-    def open(
-        cls, url: str | None = None, *, must_exist: bool = False, busy_seconds: float = BUSY_SECONDS
-    ) -> Store:
+    def open(cls, url: str | None = None, *, must_exist: bool = False, busy_seconds: float = BUSY_SECONDS) -> Store:
         """Open the store, and make it if there is none.
 
         Raises RecordError, and InputError for a URL that is wrong or, with ``must_exist``, names no file.
@@ -89,9 +88,31 @@ class Store:
 
     def journal(self, run: str) -> StoreJournal:
         """Where the events of a new run go."""
-        journal = StoreJournal(self.engine, self.place, run)
+        with guarded(self.place):
+            journal = StoreJournal(self.engine, self.place, run, RunLock(self.folder, run))
         self._journals.append(journal)
         return journal
+
+    def report_path(self, run: str) -> Path:
+        """Where the second process of a run writes what it had to do; the folder is made."""
+        with guarded(self.place):
+            path = report_path(self.folder, run)
+            path.parent.mkdir(parents=True, exist_ok=True)
+        return path
+
+    def mark_interrupted(self) -> tuple[str, ...]:
+        """Mark every run whose program died before its end was on record; their ids. Nothing of them is changed."""
+        from rig.records.read import events_of, verify
+
+        with self._reading() as connection:
+            runs = [r for r in without_end(connection) if not held(lock_path(self.folder, r))]
+            found: list[tuple[Checked, tuple[Event, ...]]] = [
+                (verify(connection, run), events_of(connection, run)) for run in runs
+            ]
+        for checked, events in found:
+            journal = StoreJournal(self.engine, self.place, checked.run, after=(checked.events, checked.head))
+            journal.record(mark_for(events, report_path(self.folder, checked.run)))
+        return tuple(runs)
 
     def read_run(self, run: str) -> RunRecord:
         """A whole run from its events; ``run`` is its id, or as much of it as is unique."""
@@ -129,14 +150,13 @@ class Store:
         """Let go of the file."""
         for journal in self._journals:
             journal.close()
+            journal.release()
         self.engine.dispose()
 
     def __enter__(self) -> Store:
         return self
 
-    def __exit__(
-        self, kind: type[BaseException] | None, fault: BaseException | None, at: TracebackType | None
-    ) -> None:
+    def __exit__(self, kind: type[BaseException] | None, fault: BaseException | None, at: TracebackType | None) -> None:
         self.close()
 
     @contextmanager

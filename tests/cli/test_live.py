@@ -178,10 +178,7 @@ def test_the_closing_words_say_what_failed_and_by_how_much(monkeypatch: pytest.M
     assert "fail fill-supply-loaded: 14.1 V, 6.3 V below the least allowed 20.4 V" in text
     assert "first, second: needs fill-supply-loaded, which was: fail" in text
     assert "no reading coil: the meter did not answer" in text
-    assert (
-        "conditional pass edge: 20.41 V, 0.01 V above the least allowed 20.4 V; its uncertainty is 0.04 V"
-        in text
-    )
+    assert "conditional pass edge: 20.41 V, 0.01 V above the least allowed 20.4 V; its uncertainty is 0.04 V" in text
     assert "fail asked: answered no" in text
     assert "Everything is off, and confirmed." in text
     assert "See it again with: rig runs 019f22e2" in text

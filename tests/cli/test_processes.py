@@ -29,9 +29,7 @@ def spawn(home: Path, tmp_path: Path) -> Iterator[Spawn]:
     environment = os.environ | {"PYTHONPATH": str(ROOT), "TERM": "xterm"}
     started: list[subprocess.Popen[str]] = []
 
-    def start(
-        *arguments: str, encoding_of_streams: str = "utf-8", **streams: object
-    ) -> subprocess.Popen[str]:
+    def start(*arguments: str, encoding_of_streams: str = "utf-8", **streams: object) -> subprocess.Popen[str]:
         environment["PYTHONIOENCODING"] = encoding_of_streams
         how: dict[str, object] = {
             "stdin": subprocess.DEVNULL,
@@ -71,16 +69,12 @@ def test_help_imports_nothing_that_only_other_commands_need() -> None:
         "import sys; from rig.cli.main import run; code = run(['--help']);"
         f"print(code, *(set({heavy}) & set(sys.modules)), file=sys.stderr)"
     )
-    done = subprocess.run(
-        [sys.executable, "-c", program], cwd=ROOT, capture_output=True, text=True, timeout=LONGEST
-    )
+    done = subprocess.run([sys.executable, "-c", program], cwd=ROOT, capture_output=True, text=True, timeout=LONGEST)
     assert done.stderr.strip() == "0"
 
 
 def test_words_that_the_terminal_cannot_show_are_escaped(spawn: Spawn, two_looks: str) -> None:
-    out, err = spawn("run", two_looks, "--serial", "größer", encoding_of_streams="ascii").communicate(
-        timeout=LONGEST
-    )
+    out, err = spawn("run", two_looks, "--serial", "größer", encoding_of_streams="ascii").communicate(timeout=LONGEST)
     assert "serial gr\\xf6\\xdfer" in out
     assert err == ""
     out, _ = spawn("check", "größer.yaml", encoding_of_streams="ascii").communicate(timeout=LONGEST)
@@ -153,9 +147,7 @@ def test_the_station_serves_a_run_until_it_is_stopped(
         "scpi tcp 127.0.0.1:PORT",
         "person tcp 127.0.0.1:PORT",
     ]
-    out, err = spawn("run", two_looks, "--bench", str(bench), "--pace", "real", "--json").communicate(
-        timeout=LONGEST
-    )
+    out, err = spawn("run", two_looks, "--bench", str(bench), "--pace", "real", "--json").communicate(timeout=LONGEST)
     value = json.loads(out)
     assert value["verdict"] == "pass"
     assert value["simulated"] is True

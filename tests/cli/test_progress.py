@@ -73,8 +73,5 @@ def test_a_whole_inspection_counts_to_its_end() -> None:
 def test_what_a_timing_waits_for_comes_from_the_plan() -> None:
     facts = facts_of(bundled_plan())
     assert facts.waits_for["fill-time"] == "fill-drive on, then level-probe wet"
-    assert (
-        facts.waits_for["time-40-to-90"]
-        == "chamber-temperature up to 40 Cel, then chamber-temperature up to 90 Cel"
-    )
+    assert facts.waits_for["time-40-to-90"] == "chamber-temperature up to 40 Cel, then chamber-temperature up to 90 Cel"
     assert facts.minutes["fill-supply-loaded"] == 0.0

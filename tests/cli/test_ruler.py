@@ -28,9 +28,7 @@ def limits(draw: st.DrawFn) -> Limit:
 def test_the_mark_is_where_the_verdict_says(value: float, u: float, limit: Limit) -> None:
     found = ruler(value, u, limit)
     zone = found.zones[found.mark]
-    inside = (limit.at_least is None or value >= limit.at_least) and (
-        limit.at_most is None or value <= limit.at_most
-    )
+    inside = (limit.at_least is None or value >= limit.at_least) and (limit.at_most is None or value <= limit.at_most)
     assert (zone in INSIDE) == inside
     expected = {
         Verdict.PASS: Zone.IN,

@@ -7,11 +7,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 from some_runs import started, supply, whole_run
 
-from rig.events import Event, Noted, RunEnded, RunRecord, StepEnded, Traced, run_dict
+from rig.events import Event, Interrupted, Noted, RunEnded, RunRecord, StepEnded, Traced, run_dict
 from rig.limits import Verdict
 from rig.records.codec import KINDS, canonical, decode, encode, normal, normal_record
 
 NAME = "017f22e2-79b0-7cc3-98c4-dc0c0c07398f"
+MARK = Interrupted(9.0, "2026-03-01T09:00:00Z", ("mains",), ("heater-enable",), ("all boards dropped",))
+EVERY_KIND = [*whole_run(NAME), MARK]
 
 
 def _back(event: Event) -> Event:
@@ -19,10 +21,10 @@ def _back(event: Event) -> Event:
 
 
 def test_the_example_has_every_kind_of_event() -> None:
-    assert {type(e).__name__ for e in whole_run(NAME)} == set(KINDS)
+    assert {type(e).__name__ for e in EVERY_KIND} == set(KINDS)
 
 
-@pytest.mark.parametrize("event", whole_run(NAME), ids=lambda e: type(e).__name__)
+@pytest.mark.parametrize("event", EVERY_KIND, ids=lambda e: type(e).__name__)
 def test_what_comes_back_equals_what_went_in(event: Event) -> None:
     assert _back(event) == event
     assert type(_back(event)) is type(event)
@@ -77,9 +79,7 @@ def test_what_is_no_event_is_refused(plain: object) -> None:
 
 def test_whole_numbers_print_alike_before_and_after_the_store() -> None:
     record = RunRecord(started(NAME), (supply(),), RunEnded(9, Verdict.FAIL, None, True, 9, 1))
-    through = RunRecord(
-        normal(record.started), (normal(StepEnded(0.0, supply())).result,), normal(record.ended)
-    )
+    through = RunRecord(normal(record.started), (normal(StepEnded(0.0, supply())).result,), normal(record.ended))
     assert json.dumps(run_dict(normal_record(record))) == json.dumps(run_dict(through))
     assert '"seconds": 9.0' in json.dumps(run_dict(through))
     assert normal(Noted(3, "x")).at == 3.0

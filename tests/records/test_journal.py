@@ -19,9 +19,7 @@ from rig.records.store import Store
 def on_disk(path: Path, run: str) -> list[str]:
     """The kinds on record, as another program sees them."""
     with sqlite3.connect(path) as other:
-        return [
-            kind for (kind,) in other.execute("SELECT kind FROM events WHERE run = ? ORDER BY seq", (run,))
-        ]
+        return [kind for (kind,) in other.execute("SELECT kind FROM events WHERE run = ? ORDER BY seq", (run,))]
 
 
 def test_each_event_that_must_be_safe_is_on_disk_when_record_returns(store: Store, tmp_path: Path) -> None:

@@ -344,11 +344,7 @@ def _all_below(cls: type[BaseException]) -> Iterator[type[BaseException]]:
     ids=lambda c: f"{c.__module__}.{c.__name__}",
 )
 def test_every_exception_of_the_libraries_below_is_one_of_ours(kind: type[BaseException]) -> None:
-    fault = (
-        kind("x", "SELECT 1", (), Exception("y"))
-        if issubclass(kind, sa.exc.StatementError)
-        else kind.__new__(kind)
-    )
+    fault = kind("x", "SELECT 1", (), Exception("y")) if issubclass(kind, sa.exc.StatementError) else kind.__new__(kind)
     with pytest.raises(RecordError) as caught, guarded("records.sqlite"):
         raise fault
     assert isinstance(caught.value, RigError)

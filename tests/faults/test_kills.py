@@ -1,0 +1,74 @@
+"""Whoever dies, at whatever moment: every output falls in time, as the station itself saw it, and no reading is lost.
+
+The long form, 1,000 strikes at moments drawn uniformly over the run, is one command:
+
+    RIG_KILLS=1000 python -m tests.faults.test_kills
+"""
+
+from __future__ import annotations
+
+import os
+import random
+import sys
+import tempfile
+import time
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+
+import pytest
+
+from tests.faults.kills.trial import OFF_WITHIN, Outcome, trial
+
+EVENTS = 560  # about as many events as a run has; a strike beyond its end is counted as none
+AT_ONCE = 6
+
+
+def draw(count: int, seed: int) -> list[tuple[str, int, int]]:
+    """Kind, event and seed of so many strikes."""
+    source = random.Random(seed)
+    kinds = list(OFF_WITHIN)
+    return [(kinds[n % len(kinds)], source.randrange(1, EVENTS), source.randrange(1000)) for n in range(count)]
+
+
+def strike(job: tuple[str, int, int]) -> Outcome:
+    """One trial in a folder of its own."""
+    with tempfile.TemporaryDirectory() as folder:
+        return trial(*job, Path(folder))
+
+
+def strike_all(jobs: list[tuple[str, int, int]], at_once: int) -> list[Outcome]:
+    """Several trials beside each other: most of one is waiting."""
+    with ThreadPoolExecutor(at_once) as pool:
+        return list(pool.map(strike, jobs))
+
+
+@pytest.mark.timeout(600)
+def test_every_kind_of_strike_once_in_the_fill_and_once_anywhere() -> None:
+    jobs = [(kind, 290, 3) for kind in OFF_WITHIN] + draw(len(OFF_WITHIN), seed=1)
+    outcomes = strike_all(jobs, AT_ONCE)
+    assert [o for o in outcomes if not o.good] == []
+    assert sum(o.struck for o in outcomes) >= len(OFF_WITHIN)
+    assert any(o.off_after is not None and o.off_after > 0 for o in outcomes)
+
+
+def main() -> None:
+    """The long form: prints each trial that was not good, and a table by kind."""
+    count, began = int(os.environ.get("RIG_KILLS", "100")), time.monotonic()
+    outcomes = strike_all(draw(count, seed=int(os.environ.get("RIG_SEED", "2"))), AT_ONCE)
+    for outcome in outcomes:
+        if not outcome.good:
+            print("NOT GOOD", outcome)
+    for kind, within in OFF_WITHIN.items():
+        own = [o for o in outcomes if o.kind == kind]
+        times = sorted(o.off_after for o in own if o.struck and o.off_after is not None)
+        worst = f"{times[-1]:.3f} s, median {times[len(times) // 2]:.3f} s" if times else "-"
+        print(
+            f"{kind:12s} {len(own):5d} trials, {sum(o.struck for o in own):5d} struck, {len(times):5d} with something on; "
+            f"off after at most {worst} (allowed {within:g} s); readings lost {sum(len(o.lost) for o in own)}"
+        )
+    print(f"{len(outcomes)} trials, {sum(not o.good for o in outcomes)} not good, {time.monotonic() - began:.0f} s")
+    sys.exit(any(not o.good for o in outcomes))
+
+
+if __name__ == "__main__":
+    main()
