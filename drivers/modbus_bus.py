@@ -66,18 +66,19 @@ class ModbusBus:
             self._lost = False
             try:
                 return await ask(client)
+            except BaseException:
+                self._drop()  # the answer may still come, and must not be taken for that of the next question
+                raise
             finally:
                 self._asking = None
 
         try:
             pdu = await self._clock.exchange(self.link, exchange, ANSWER_WITHIN)
         except TimeoutError:
-            self._drop()
             raise NoAnswer(
                 f"no answer within {ANSWER_WITHIN:g} s", f"Check power and cable of {self._where()}.", name
             ) from None
         except asyncio.CancelledError:
-            self._drop()  # the answer may still come, and must not be taken for that of the next question
             if self._lost and task is not None and task.uncancel() <= cancelled_before:
                 self._lost = False
                 raise NoAnswer(
@@ -85,7 +86,6 @@ class ModbusBus:
                 ) from None
             raise
         except (ModbusException, OSError) as error:
-            self._drop()
             raise NoAnswer(f"the link failed ({error})", f"Check power and cable of {self._where()}.", name) from error
         if task is not None and task.cancelling() > cancelled_before:
             # The answer and a cancellation came together, and asyncio.wait_for (Python 3.11) dropped the latter.

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import math
 from typing import Any
 
@@ -112,18 +111,18 @@ class ScpiMultimeter:
             nonlocal asked
             link = self._link = self._link or VisaLink(self._resource, self.name)
             asked = self._clock.now()
-            return await link.query(line)
+            try:
+                return await link.query(line)
+            except BaseException:
+                self._drop()  # its answer may still come, and must not be taken for that of the next question
+                raise
 
         try:
             text = await self._clock.exchange(self._link_name, exchange, ANSWER_WITHIN)
         except TimeoutError:
-            self._drop()
             raise NoAnswer(
                 f"no answer within {ANSWER_WITHIN:g} s", f"Check power and cable ({self._resource}).", self.name
             ) from None
-        except (NoAnswer, asyncio.CancelledError):
-            self._drop()
-            raise
         return Answer(text, asked, self._clock.now())
 
     def _number(self, text: str) -> float:
