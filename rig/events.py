@@ -25,6 +25,8 @@ class Reading:
     how: str = "measured"  # measured, by hand, computed
     parts: tuple[tuple[str, float], ...] = ()  # the standard uncertainties that were combined, by name
     raw: tuple[float, ...] = ()  # what the instrument said, before scaling and averaging
+    instrument: str = ""  # by hand: the name or serial number that the person gave
+    by: str = ""  # by hand: who read it
 
 
 @dataclass(frozen=True)
@@ -93,7 +95,7 @@ class Prompted(Event):
     thing: str
     question: str
     caution: str
-    kind: str  # done, yes-no, choice, number, text
+    kind: str  # done, yes-no, choice, number, text; by hand: reading, stop-watch
     unit: str
     options: tuple[str, ...] = ()
     offered: str = ""  # what the simulated person saw, where there is one
@@ -210,6 +212,7 @@ def step_dict(result: StepResult) -> dict[str, Any]:
         reading = {"value": r.value, "unit": r.unit, "u": r.u, "shown": r.shown, "how": r.how, "bound": r.bound}
         reading["parts"] = dict(r.parts)
         reading["raw"] = list(r.raw)
+        reading["instrument"], reading["by"] = r.instrument, r.by
     limit = None
     if result.limit is not None:
         limit = {k: v for k, v in asdict(result.limit).items() if k != "shown_in"}

@@ -4,6 +4,7 @@ from collections.abc import Callable, Sequence
 from random import Random
 
 from simulators.fixture import Fixture
+from simulators.hand import HandTools
 from simulators.unit.unit import Unit
 from simulators.unit.water import DENSITY
 
@@ -23,7 +24,8 @@ PLAIN_SECONDS = 5.0  # for a thing without a duration of its own
 class Person:
     """Does what a prompt asks. Each thing has a plausible duration; unknown things get the easy answer."""
 
-    def __init__(self, unit: Unit, fixture: Fixture, seed: int) -> None:
+    def __init__(self, unit: Unit, fixture: Fixture, tools: HandTools, seed: int) -> None:
+        self._tools = tools
         self._unit = unit
         self._fixture = fixture
         self._hand = Random(f"{seed}/person")
@@ -59,6 +61,8 @@ class Person:
         self, verb: str, thing: str, kind: str, options: Sequence[str], unit: str
     ) -> tuple[Answer, float]:
         """The answer and the seconds it took; the deed is done at once. `thing` decides, not `verb`."""
+        if self._tools.knows(thing, kind):
+            return self._tools.does(thing, options)
         answer: Answer = None
         seconds = PLAIN_SECONDS
         known = True

@@ -10,6 +10,7 @@ from random import Random
 from time import perf_counter
 
 from simulators.fixture import Fixture
+from simulators.hand import HandTools
 from simulators.names import NotPossible, UnknownName
 from simulators.person import Answer, Person
 from simulators.terminals import Terminals
@@ -40,7 +41,8 @@ class Plant:
         self._mains = Random(f"{seed}/mains")
         self.fixture = Fixture(self.unit, self.abuses)
         self.terminals = Terminals(self.unit, self.fixture, seed)
-        self._person = Person(self.unit, self.fixture, seed)
+        self._tools = HandTools(self.unit, self.fixture, self.terminals, seed, self.set_coil)
+        self._person = Person(self.unit, self.fixture, self._tools, seed)
         for name, severity in (faults or {}).items():
             self.unit.set_fault(name, severity)
 
@@ -81,6 +83,7 @@ class Plant:
         unit.now = end * TICK
         self.fixture.follow(end)
         self.fixture.watch()
+        self._tools.look()
 
     def _settle(self) -> None:
         """Bring everything to the present tick, because something is about to be changed by hand."""

@@ -3,7 +3,17 @@
 from math import exp, inf
 from random import Random
 
-from simulators.fixture import BUS_AC, BUS_DC, FEED, OHMS_BUS, TO_BENCH, VOLTS_BUS, Fixture
+from simulators.fixture import (
+    BUS_AC,
+    BUS_DC,
+    FEED,
+    OHMS_BUS,
+    OHMS_POINTS,
+    TO_BENCH,
+    VOLTS_BUS,
+    VOLTS_POINTS,
+    Fixture,
+)
 from simulators.names import UnknownName
 from simulators.unit.circuits import SHUNT_OHM
 from simulators.unit.electrics import parallel
@@ -29,6 +39,21 @@ class Terminals:
         self._shunt = SHUNT_OHM * (1 + 5e-4 * (2 * parts.random() - 1))
         self._hum = 0.02 * parts.random()
         self._nonsense = Random(f"{seed}/nonsense")
+
+    def at(self, point: str, function: str) -> float | None:
+        """What an instrument of one's own sees between the ends of a test point, leads put on by hand: V, A, Ohm (inf
+        for open). None for a function that nobody can measure there."""
+        if function in OHMS:
+            if point not in OHMS_POINTS.values() or function == "diode":
+                return None
+            if self._fixture.live(point):
+                self._fixture.note(f"ohms on a live circuit: {point}")
+                return self._nonsense.uniform(-1e3, 1e6)
+            return self._part(point) + (0.1 if function == "ohms-2w" else 0.0)
+        if point not in VOLTS_POINTS.values() or (point == "fill-current") != function.startswith("amps"):
+            return None
+        volts = self._volts(point, function.endswith("-ac"))
+        return volts / self._shunt if function.startswith("amps") else volts
 
     def sees(self, function: str) -> float:
         """See Plant.meter_sees."""

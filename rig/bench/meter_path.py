@@ -55,16 +55,22 @@ class MeterPath:
         """Read a test point ``count`` times. Raises Stopped when ohms are not allowed now, OverRange, InstrumentError,
         OutputError."""
         spec = self._wiring.test_points[point]
-        if function in OHMS:
-            reason = why_no_ohms(self._wiring, self._outputs.drive, self._outputs.on)
-            if reason is not None:
-                raise Stopped(reason, "Take this reading in a dead stage.", point)
-            await self._dead.ensure(spec.on)
+        await self.allow(point, function)
         asked, scale = _through_shunt(spec, function, full_scale)
         meter = self._meters[spec.meter]
         async with self._connected(spec):
             values = [(await meter.measure(asked, scale)).value for _ in range(count)]
         return self._reading(spec, asked, scale, tuple(values))
+
+    async def allow(self, point: str, function: str) -> None:
+        """Whether this function may be measured at a test point now, by whatever instrument: ohms only when the circuit
+        is proved dead. Raises as ``measure``."""
+        if function not in OHMS:
+            return
+        reason = why_no_ohms(self._wiring, self._outputs.drive, self._outputs.on)
+        if reason is not None:
+            raise Stopped(reason, "Take this reading in a dead stage.", point)
+        await self._dead.ensure(self._wiring.test_points[point].on)
 
     async def _volts(
         self, point: str, function: str, full_scale: Quantity, count: int, every: float

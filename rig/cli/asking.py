@@ -71,6 +71,8 @@ def expected(prompted: Prompted) -> str:
         wanted = "one of: " + ", ".join(visible(o) for o in prompted.options)
     elif prompted.kind == "number":
         wanted = f"a number in {prompted.unit}" if prompted.unit not in ("", "1") else "a number"
+    elif prompted.kind in ("reading", "stop-watch"):
+        wanted = f"the reading in {prompted.unit}, ± if known, and with what: 23.7 ± 0.1 with DMM 7"
     else:
         wanted = _EXPECTED.get(prompted.kind, visible(prompted.kind))
     if prompted.offered and prompted.kind != "done":

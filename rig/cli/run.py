@@ -29,6 +29,8 @@ if TYPE_CHECKING:
 @click.option("--job", default="", callback=printable, help="The job that the run belongs to.")
 @click.option("--by", default="", callback=printable, metavar="NAME", help="Who runs it.")
 @click.option("--answers", metavar="FILE", help="Prepared answers: YAML, the prompt's name and its answer.")
+@click.option("--by-hand", "by_hand", multiple=True, metavar="STEP",
+              help="Take this step's reading by hand and type it, with the instrument. May repeat.")  # fmt: skip
 @fault_option
 @click.option("--seed", type=click.IntRange(0, 2**63 - 1), default=0, show_default=True,
               help="Which of the simulated units of this type it is.")  # fmt: skip
@@ -46,6 +48,7 @@ def command(procedure: str | None, show: str | None, **options: Any) -> int:
     Examples:
       rig run incoming-inspection --unit demo-18-dc --serial LM-0042 --by "A. Bench"
       rig run incoming-inspection --fault rectifier-open --seed 7 --person simulated
+      rig run incoming-inspection --by-hand coil-resistance --by "A. Bench"
 
     Software is not the safety function: the hard-wired emergency stop and contactor are.
 
@@ -79,6 +82,7 @@ class Wanted:
     job: str = ""
     by: str = ""
     answers: str | None = None
+    by_hand: tuple[str, ...] = ()
     faults: tuple[tuple[str, float], ...] = ()
     seed: int = 0
     pace: str | None = None
@@ -122,7 +126,8 @@ def _request(plan: Plan, printer: Printer, wanted: Wanted) -> RunRequest:
     from rig.records.ids import new_run_id
     from rig.run import session
 
-    prepared = read_answers(wanted.answers, session.prompts_of(plan)) if wanted.answers is not None else {}
+    prompts = session.prompts_of(plan, wanted.by_hand)
+    prepared = read_answers(wanted.answers, prompts) if wanted.answers is not None else {}
     return session.RunRequest(
         run=new_run_id(),
         serial=wanted.serial,
@@ -133,6 +138,7 @@ def _request(plan: Plan, printer: Printer, wanted: Wanted) -> RunRequest:
         lockstep=_lockstep(plan, wanted.pace),
         person=wanted.person,
         answers=prepared,
+        by_hand=wanted.by_hand,
         ask=_ask(printer, wanted.person),
     )
 

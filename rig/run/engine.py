@@ -7,7 +7,7 @@ comes back from ``emit`` only when it is kept. On every way out everything is tu
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Awaitable, Callable, Sequence
+from collections.abc import Awaitable, Callable, Collection, Sequence
 from typing import Any
 
 from rig.bench.bench import LiveBench
@@ -28,14 +28,21 @@ CAPACITORS = 3.0  # s after mains off before the unit counts as dead: filter cap
 class Engine:
     """One run. ``run`` returns when everything is off; the verdict is then in ``verdict``, the reason in ``reason``."""
 
-    def __init__(self, plan: Plan, bench: LiveBench, people: People, emit: Callable[[Event], None]) -> None:
+    def __init__(
+        self,
+        plan: Plan,
+        bench: LiveBench,
+        people: People,
+        emit: Callable[[Event], None],
+        by_hand: Collection[str] = (),
+    ) -> None:
         self._plan, self._bench, self._emit = plan, bench, emit
         self._results: dict[str, StepResult] = {}
         self._attempts: dict[str, int] = {}
         self._verdicts: list[Verdict] = []
         self._ended: str | None = None  # why nothing more is run
         self._open: dict[str, float] = {}  # steps that have begun and not ended
-        self._work = StepWork(plan, bench, people, emit, self._results, self._run_beside)
+        self._work = StepWork(plan, bench, people, emit, self._results, self._run_beside, by_hand)
         self._people = people
         self._tasks: list[asyncio.Task[Any]] = []
         self._main: asyncio.Task[Any] | None = None
@@ -236,12 +243,12 @@ class Engine:
         return self._finish(step.step, outcome, started, self._limit_of(step))
 
     def _run_beside(self, steps: Sequence[Measure | Record], beside: Beside) -> list[asyncio.Task[Any]]:
-        """Measurements one after another, for they share the meter; each recording on its own."""
+        """Measurements one after another, for they share the meter, or the person; each recording on its own."""
         clock, stage = self._bench.clock, self._stage_of(steps)
         if stage is None:
             return []
-        measures = [s for s in steps if isinstance(s, Measure)]
-        lines: list[list[Measure | Record]] = [[s] for s in steps if isinstance(s, Record)]
+        measures = [s for s in steps if isinstance(s, Measure) or self._work.hand.takes(s)]
+        lines: list[list[Measure | Record]] = [[s] for s in steps if s not in measures]
         if measures:
             lines.insert(0, list(measures))
         self._tasks = [clock.spawn(self._line(stage, line, beside), line[0].step) for line in lines]

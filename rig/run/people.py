@@ -20,6 +20,7 @@ from rig.plan.answers import ChoiceAnswer, NumberAnswer
 from rig.plan.edges import StartByPerson
 from rig.plan.procedure import Ask
 from rig.quantities import canonical, convert, parse, unit
+from rig.run.typed import Typed, typed
 
 Terminal = Callable[[Prompted], str]
 
@@ -47,8 +48,10 @@ def resume_prompt(at: float) -> Prompted:
     return Prompted(at, "resume", "confirm", "resume", question, "Outputs will be switched again.", "done", "")
 
 
-def meaning(prompt: Prompted, text: str) -> str | float:
-    """What an answer means: a word, or a number in the prompt's unit. Raises ValueError saying what was expected."""
+def meaning(prompt: Prompted, text: str) -> str | float | Typed:
+    """What an answer means: a word, a number in the prompt's unit, a reading by hand.
+
+    Raises ValueError saying what was expected."""
     said = text.strip()
     if prompt.kind == "done":
         if said.lower() in ("done", "yes", "y", ""):
@@ -65,6 +68,10 @@ def meaning(prompt: Prompted, text: str) -> str | float:
         raise ValueError(f"expected one of {', '.join(prompt.options)}, found {said!r}")
     if prompt.kind == "number":
         return _number(said, prompt.unit)
+    if prompt.kind == "stop-watch" and said.lower() == "never began":
+        return "never began"
+    if prompt.kind in ("reading", "stop-watch"):
+        return typed(said, prompt.unit)
     if not said:
         raise ValueError("expected a few words")
     return said
@@ -82,7 +89,7 @@ class Said:
     """An answer: its words, its meaning, and who gave it."""
 
     text: str
-    meaning: str | float
+    meaning: str | float | Typed
     by: str
 
 
@@ -90,16 +97,26 @@ class People:
     """Everyone who can be asked during a run."""
 
     def __init__(
-        self, hands: Hands | None, answers: Mapping[str, str], terminal: Terminal | None, emit: Callable[[Event], None]
+        self,
+        hands: Hands | None,
+        answers: Mapping[str, str],
+        terminal: Terminal | None,
+        emit: Callable[[Event], None],
+        name: str = "",
     ) -> None:
-        self._hands, self._answers, self._terminal, self._emit = hands, answers, terminal, emit
+        self._hands, self._answers, self._terminal, self._emit, self._name = hands, answers, terminal, emit, name
         self._unanswered: asyncio.Future[str] | None = None
         self.waiting: Callable[[], None] = lambda: None  # called again and again while a person thinks
 
-    async def ask(self, prompt: Prompted, time: Callable[[], float]) -> Said:
-        """Put a question and wait for its answer. Raises Stopped when nobody can or will answer, InstrumentError when
+    def named(self, by: str) -> str:
+        """Who gave an answer, by name where it was a person with one."""
+        return by if by.startswith("simulated person") or not self._name else self._name
+
+    async def ask(self, prompt: Prompted, time: Callable[[], float], patience: float = 0.0) -> Said:
+        """Put a question and wait for its answer; a simulated person who sees nothing yet looks on for ``patience``
+        seconds. Raises Stopped when nobody can or will answer, InstrumentError when
         the simulated person is gone."""
-        offered = await self._act(prompt)
+        offered = await self._act(prompt, time, patience)
         prompt = replace(prompt, offered="" if offered is None else offered)
         self._emit(prompt)
         text, by = await self._answer(prompt, offered)
@@ -111,12 +128,15 @@ class People:
         self._emit(Answered(time(), prompt.step, text, by))
         return said
 
-    async def _act(self, prompt: Prompted) -> str | None:
+    async def _act(self, prompt: Prompted, time: Callable[[], float], patience: float) -> str | None:
         """Let the simulated person do it; what they say, as text."""
         if self._hands is None:
             return None
-        answer = await self._hands.do(prompt.verb, prompt.thing, prompt.kind, prompt.options, prompt.unit)
-        return _words(answer.value, prompt.kind)
+        until = time() + patience
+        while True:
+            answer = await self._hands.do(prompt.verb, prompt.thing, prompt.kind, prompt.options, prompt.unit)
+            if answer.value is not None or time() >= until:
+                return _words(answer.value, prompt.kind)
 
     async def _answer(self, prompt: Prompted, offered: str | None) -> tuple[str, str]:
         if prompt.step in self._answers:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import signal
 import time
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
@@ -20,6 +20,7 @@ from rig.events import Event, Noted, Prompted, RunEnded, RunRecord, RunStarted, 
 from rig.plan.edges import StartByPerson
 from rig.plan.plan import Plan
 from rig.plan.procedure import Ask, Repeat, Time
+from rig.run.by_hand import prompts_by_hand, refuse_not_by_hand
 from rig.run.engine import Engine
 from rig.run.journal import Journal
 from rig.run.people import People, Terminal, prompt_of, refuse_bad_answers
@@ -40,6 +41,7 @@ class RunRequest:
     lockstep: bool = True
     person: str = "auto"  # auto, terminal, simulated
     answers: Mapping[str, str] = field(default_factory=dict)
+    by_hand: tuple[str, ...] = ()  # steps whose reading a person takes
     ask: Terminal | None = None
     report: Path | None = None  # where the second process writes what it had to do
 
@@ -118,8 +120,8 @@ class _Run:
         self._request, self._plan, self._bench, self._second, self._recorder = request, plan, bench, second, recorder
         self._signal: int | None = None
         terminal = request.ask if request.person != "simulated" else None
-        self._people = People(bench.live.hands, request.answers, terminal, recorder.emit)
-        self._engine = Engine(plan, bench.live, self._people, recorder.emit)
+        self._people = People(bench.live.hands, request.answers, terminal, recorder.emit, request.by)
+        self._engine = Engine(plan, bench.live, self._people, recorder.emit, request.by_hand)
 
     async def go(self) -> RunRecord:
         """Run, and close the record whatever happens. Raises RecordError, and whatever is no business of the bench's,
@@ -246,16 +248,21 @@ def refuse_without_people(request: RunRequest, plan: Plan) -> None:
         raise InputError(f"bench {plan.bench.bench} has no simulated person", "Use --person terminal.")
     if request.person == "terminal" and request.ask is None:
         raise InputError("there is no terminal to ask at", "Use --answers FILE, or run it at a terminal.")
+    refuse_not_by_hand(plan, request.by_hand)
+    if request.by_hand and not request.by and not _has_hands(plan):
+        raise InputError("a reading by hand is kept with the name of who took it", "Give --by NAME.", "--by-hand")
     terminal = request.ask is not None and request.person != "simulated"
-    refuse_bad_answers(prompts_of(plan), request.answers, not terminal and not _has_hands(plan))
+    refuse_bad_answers(prompts_of(plan, request.by_hand), request.answers, not terminal and not _has_hands(plan))
 
 
-def prompts_of(plan: Plan) -> Iterable[Prompted]:
-    """Every prompt that the plan can make, by the name under which an answer is prepared."""
+def prompts_of(plan: Plan, by_hand: Collection[str] = ()) -> Iterable[Prompted]:
+    """Every prompt that the plan can make, by the name under which an answer is prepared; ``by_hand`` are the steps
+    whose reading a person takes."""
+    yield from prompts_by_hand(plan, by_hand)
     for stage in plan.procedure.stages:
         for step in stage.all_steps():
             for one in step.repeat.steps if isinstance(step, Repeat) else [step]:
                 if isinstance(one, Ask):
                     yield prompt_of(one.step, one, "", 0.0)
-                elif isinstance(one, Time) and isinstance(one.start, StartByPerson):
+                elif isinstance(one, Time) and isinstance(one.start, StartByPerson) and one.step not in by_hand:
                     yield prompt_of(one.step, one.start, "", 0.0)

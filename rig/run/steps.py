@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import math
-from collections.abc import AsyncIterator, Callable, Mapping, Sequence
+from collections.abc import AsyncIterator, Callable, Collection, Mapping, Sequence
 from contextlib import asynccontextmanager
 from typing import Any, Protocol
 
@@ -27,6 +27,7 @@ from rig.plan.procedure import (
     Waveform,
 )
 from rig.quantities import Quantity
+from rig.run.by_hand import ByHand, rates
 from rig.run.computing import compute
 from rig.run.outcome import Outcome, judged
 from rig.run.people import People, Said, prompt_of
@@ -64,8 +65,10 @@ class StepWork:
         emit: Callable[[Event], None],
         results: Mapping[str, StepResult],
         run_beside: RunBeside,
+        by_hand: Collection[str] = (),
     ) -> None:
         self._plan, self._bench, self._people, self._emit = plan, bench, people, emit
+        self.hand = ByHand(plan, bench, people, by_hand)
         self._results, self._run_beside = results, run_beside
         self.tasks: list[asyncio.Task[Any]] = []
 
@@ -134,10 +137,16 @@ class StepWork:
 
     async def _measure(self, step: Measure, beside: Beside | None) -> Outcome:
         limit = self._plan.limit(step)
-        async with self._energized(step.energize):
+        by_hand = self.hand.takes(step)
+        point = self._bench.wiring.test_points.get(step.at) if by_hand else None
+        if point is not None:
+            await self._bench.meter.allow(step.at, step.measure)
+        async with self._energized([*(point.needs_on if point is not None else ()), *step.energize]):
             if step.settle is not None:
                 await self._bench.clock.sleep(step.settle.to("s"))
-            if step.at in self._bench.wiring.quantities:
+            if by_hand:
+                reading = await self.hand.measure(step, limit)
+            elif step.at in self._bench.wiring.quantities:
                 reading = await self._read_quantity(step, limit)
             else:
                 reading = await self._read_meter(step, limit)
@@ -172,6 +181,10 @@ class StepWork:
 
     async def _time(self, step: Time) -> Outcome:
         start = None if step.start is None else lambda: self._begin(step)
+        if self.hand.takes(step):
+            return await self.hand.time(
+                step, self._plan.limit(step), start, lambda beside: self._run_beside(step.meanwhile, beside)
+            )
         timing = Timing(
             step,
             self._plan.seconds(step.time.give_up),
@@ -193,6 +206,8 @@ class StepWork:
                 await self._bench.outputs.turn_on(output)
 
     async def _record(self, step: Record, beside: Beside | None) -> Outcome:
+        if self.hand.takes(step):
+            return await self._record_by_hand(step)
         trace = Trace(step.step, step.record, self._bench, self._emit)
         clock = self._bench.clock
         async with self._energized(step.energize):
@@ -222,7 +237,22 @@ class StepWork:
             return math.fsum(values) / len(values), code, (*single, ("scatter", type_a(values)))
         return {"highest": max(values), "lowest": min(values), "last": values[-1]}[how], code, single
 
+    async def _record_by_hand(self, step: Record) -> Outcome:
+        if not rates(step):
+            return await self._by_hand_over(step, step.energize)
+        limit = self._plan.limit(step)
+        return self._judged(step, await self.hand.rate(step, limit), limit)
+
+    async def _by_hand_over(self, step: Record | Waveform, energize: Sequence[str]) -> Outcome:
+        """The one number of a record that somebody else's instrument made."""
+        limit = self._plan.limit(step)
+        async with self._energized(energize):
+            reading = await self.hand.measure(step, limit)
+        return self._judged(step, reading, limit)
+
     async def _waveform(self, step: Waveform) -> Outcome:
+        if self.hand.takes(step):
+            return await self._by_hand_over(step, step.energize)
         interval = step.interval.to("s")
         count = max(2, round(step.for_.to("s") / interval))
         limit = self._plan.limit(step)

@@ -14,6 +14,7 @@ from rig.events import Event, Reading, Sampled
 from rig.limits import Limit, Verdict
 from rig.plan.edges import InputEdge, OutputEdge, QuantityEdge
 from rig.plan.procedure import Time
+from rig.plan.wiring import Bench
 from rig.run.edges import Bracket, Seen, Watch, look_for
 from rig.run.outcome import Outcome, judged
 from rig.run.readings import Parts, make_reading, quantity_accuracy
@@ -136,20 +137,22 @@ class Timing:
         parts = [("start edge", rectangular(start.half_width)), ("clock", rectangular(CLOCK_ERROR * value))]
         if end is not None:
             parts.insert(1, ("end edge", rectangular(end.half_width)))
-        sensor = self._sensor_part(value)
+        sensor = sensor_part(self._step, self._bench.wiring, value)
         return (*parts, ("sensor", sensor)) if sensor else tuple(parts)
 
-    def _sensor_part(self, value: float) -> float:
-        """A threshold on a quantity is crossed early or late by the sensor's error divided by the mean rate."""
-        first, last = self._step.time.from_, self._step.time.until
-        if not isinstance(first, QuantityEdge) or not isinstance(last, QuantityEdge) or first.quantity != last.quantity:
-            return 0.0
-        ends = [(e.reaches or e.falls_to) for e in (first, last)]
-        span: float = abs(ends[1].canonical().value - ends[0].canonical().value) if ends[0] and ends[1] else 0.0
-        if span == 0.0:
-            return 0.0
-        error = combine([u for _, u in quantity_accuracy(self._bench.wiring.quantities[first.quantity])])
-        return error * math.sqrt(2.0) * value / span
+
+def sensor_part(step: Time, wiring: Bench, value: float) -> float:
+    """A threshold on a quantity is crossed early or late by the sensor's error divided by the mean rate: a standard
+    uncertainty in s of a time ``value`` between two thresholds; 0 for other edges."""
+    first, last = step.time.from_, step.time.until
+    if not isinstance(first, QuantityEdge) or not isinstance(last, QuantityEdge) or first.quantity != last.quantity:
+        return 0.0
+    ends = [(e.reaches or e.falls_to) for e in (first, last)]
+    span: float = abs(ends[1].canonical().value - ends[0].canonical().value) if ends[0] and ends[1] else 0.0
+    if span == 0.0:
+        return 0.0
+    error = combine([u for _, u in quantity_accuracy(wiring.quantities[first.quantity])])
+    return error * math.sqrt(2.0) * value / span
 
 
 def _words(edge: InputEdge | OutputEdge | QuantityEdge) -> str:
