@@ -7,8 +7,10 @@ from dataclasses import dataclass
 
 from rig.bench.bench import LiveBench
 from rig.bench.opening import StationOrder, open_bench
-from rig.errors import InstrumentError
+from rig.errors import InstrumentError, RuleError
 from rig.plan.wiring import Bench
+
+SIMULATED = "SIM-"  # how the serial numbers of simulated instruments begin
 
 
 @dataclass(frozen=True)
@@ -40,6 +42,20 @@ async def _ask(live: LiveBench, name: str) -> RollCall:
         says = " ".join(error.lines())
     calibrated = spec.calibrated_until
     return RollCall(name, spec.driver, spec.link, spec.serial, reported, reported == spec.serial, says, calibrated)
+
+
+def refuse_mixed(wiring: Bench, roll: list[RollCall]) -> None:
+    """Simulated and real never mix. Raises RuleError when a real bench reaches a simulated instrument, or the other
+    way round: the simulators' instruments carry it in their serial numbers."""
+    for entry in roll:
+        if entry.reported is not None and entry.reported.startswith(SIMULATED) != wiring.simulated:
+            is_one = "is a simulated instrument" if not wiring.simulated else "is not a simulated instrument"
+            kind = "simulated" if wiring.simulated else "real"
+            raise RuleError(
+                f"{entry.name} ({entry.reported}) {is_one}, and this is a {kind} bench",
+                "Check the addresses in the bench file: simulated and real instruments never mix.",
+                wiring.bench,
+            )
 
 
 def roll_call(wiring: Bench, order: StationOrder) -> list[RollCall]:

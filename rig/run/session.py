@@ -12,7 +12,7 @@ from pathlib import Path
 
 from rig.bench.claim import claimed, latch
 from rig.bench.opening import OpenBench, StationOrder, open_bench
-from rig.bench.rollcall import call_roll
+from rig.bench.rollcall import RollCall, call_roll, refuse_mixed
 from rig.bench.watchdogs import set_watchdogs
 from rig.bench.watcher import Watcher
 from rig.errors import InputError, RecordError
@@ -107,8 +107,14 @@ async def run_async(
             second.kill()
             raise
         try:
-            opened(bench)
-            return await _Run(request, plan, bench, second, recorder).go()
+            try:
+                opened(bench)
+                roll = await call_roll(bench.live)
+                refuse_mixed(plan.bench, roll)
+            except BaseException:
+                second.kill()
+                raise
+            return await _Run(request, plan, bench, second, recorder, roll).go()
         finally:
             await bench.close()
 
@@ -116,8 +122,17 @@ async def run_async(
 class _Run:
     """One run on an open bench, with the second process beside it and signals turned into a stop."""
 
-    def __init__(self, request: RunRequest, plan: Plan, bench: OpenBench, second: Watcher, recorder: _Recorder) -> None:
+    def __init__(
+        self,
+        request: RunRequest,
+        plan: Plan,
+        bench: OpenBench,
+        second: Watcher,
+        recorder: _Recorder,
+        roll: Sequence[RollCall],
+    ) -> None:
         self._request, self._plan, self._bench, self._second, self._recorder = request, plan, bench, second, recorder
+        self._roll = roll
         self._signal: int | None = None
         terminal = request.ask if request.person != "simulated" else None
         self._people = People(bench.live.hands, request.answers, terminal, recorder.emit, request.by)
@@ -162,11 +177,9 @@ class _Run:
                 latch(self._plan.bench, live.interlocks.latched)
 
     async def _prelude(self) -> None:
-        """Roll call, the boards' own watchdogs, and the second process."""
+        """What the roll call found, the boards' own watchdogs, and the second process."""
         live, engine, second = self._bench.live, self._engine, self._second
-        notes = [
-            f"roll call: {e.name} {e.says}; its calibration does not count" for e in await call_roll(live) if not e.ok
-        ]
+        notes = [f"roll call: {e.name} {e.says}; its calibration does not count" for e in self._roll if not e.ok]
         for text in notes + await set_watchdogs(self._plan.bench, live.instruments):
             self._recorder.emit(Noted(live.time(), text))
         second.lost = engine.break_off

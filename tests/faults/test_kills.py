@@ -63,7 +63,7 @@ def main() -> None:
         times = sorted(o.off_after for o in own if o.struck and o.off_after is not None)
         worst = f"{times[-1]:.3f} s, median {times[len(times) // 2]:.3f} s" if times else "-"
         print(
-            f"{kind:12s} {len(own):5d} trials, {sum(o.struck for o in own):5d} struck, {len(times):5d} with something on; "
+            f"{kind:12s} {len(own):5d} trials, {sum(o.struck for o in own):5d} struck, {len(times):5d} with power on; "
             f"off after at most {worst} (allowed {within:g} s); readings lost {sum(len(o.lost) for o in own)}"
         )
     print(f"{len(outcomes)} trials, {sum(not o.good for o in outcomes)} not good, {time.monotonic() - began:.0f} s")

@@ -66,11 +66,16 @@ class Striker:
 def main() -> None:
     bench, store, run, shown, kind, at = sys.argv[1:]
     plan = make_plan(
-        load_named("procedure", "incoming-inspection"), load_named("unit-profile", "demo-18-dc"), load_named("bench", bench)
+        load_named("procedure", "incoming-inspection"),
+        load_named("unit-profile", "demo-18-dc"),
+        load_named("bench", bench),
     )
     with Store.open(f"sqlite:///{store}") as records, open(shown, "a", encoding="utf-8") as out:
         record = run_procedure(
-            RunRequest(run=run, lockstep=False, person="simulated"), plan, [Striker(out, kind, int(at))], records.journal
+            RunRequest(run=run, lockstep=False, person="simulated"),
+            plan,
+            [Striker(out, kind, int(at))],
+            records.journal,
         )
         out.write(json.dumps({"ended": str(record.ended.verdict), "all-off": record.ended.all_off}) + "\n")
 

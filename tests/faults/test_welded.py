@@ -1,0 +1,57 @@
+"""A contact that does not open when it is told: named, not confirmed off, exit 3, and no run begins on such a bench."""
+
+from __future__ import annotations
+
+from rig.bench.opening import OpenBench
+from rig.cli.codes import exit_code
+from rig.events import AllOff, Event, Noted, StepStarted
+from rig.limits import Verdict
+from rig.run.journal import ListJournal
+from rig.run.session import RunRequest, run_procedure
+from tests.conftest import bundled_plan, by_name
+
+
+def weld(bench: OpenBench) -> None:
+    """The mirror contact of the mains contactors says on from now on, whatever the coil does."""
+    assert bench.station is not None
+    plant = bench.station.plant
+    true = plant.inputs
+    plant.inputs = lambda: [True, *true()[1:]]
+
+
+def test_it_is_found_when_it_should_open() -> None:
+    journal = ListJournal()
+    benches: list[OpenBench] = []
+
+    def watch(event: Event) -> None:
+        if isinstance(event, StepStarted) and event.step == "fill-time":
+            weld(benches[0])
+
+    record = run_procedure(RunRequest(run="test", seed=1), bundled_plan(), [watch], lambda _: journal, benches.append)
+    assert not record.ended.all_off
+    assert exit_code(record) == 3
+    assert by_name(record)["fill-time"].verdict is Verdict.PASS  # measured before, and kept
+    assert by_name(record)["water-drained"].verdict is Verdict.NOT_RUN
+    assert "mains-aux" in (record.ended.reason or "")
+    assert next(e for e in reversed(journal.events) if isinstance(e, AllOff)).unconfirmed == ("mains",)
+    assert any("second process has dropped all boards" in e.text for e in journal.events if isinstance(e, Noted))
+
+
+def test_nothing_begins_on_a_bench_that_is_not_off() -> None:
+    record = run_procedure(RunRequest(run="test", seed=1), bundled_plan(), [], lambda _: ListJournal(), weld)
+    assert record.ended.verdict is Verdict.STOPPED
+    assert "not confirmed off: mains" in (record.ended.reason or "")
+    assert {s.verdict for s in record.steps} == {Verdict.NOT_RUN}
+    assert exit_code(record) == 3
+
+
+def test_no_time_of_day_decides_anything() -> None:
+    """A clock that is set, or a summer time, changes labels only: bench and engine ask the monotonic clock alone."""
+    from pathlib import Path
+
+    for room in ("bench", "run"):
+        for path in (Path(__file__).parents[2] / "rig" / room).glob("*.py"):
+            text = path.read_text(encoding="utf-8")
+            uses = text.count("time.time(") + text.count("datetime.now(")
+            labels = {"watchman.py": 1, "session.py": 1, "claim.py": 2, "by_hand.py": uses, "people.py": uses}
+            assert uses <= labels.get(path.name, 0), path
