@@ -8,7 +8,7 @@ from rig.bench.clock import Clock
 from rig.bench.interlocks import Interlocks
 from rig.bench.meter_path import MeterPath
 from rig.bench.outputs import Outputs
-from rig.bench.ports import Analog, Hands, Inputs, Instrument, Meter, Relays
+from rig.bench.ports import Analog, ByHand, Gauge, Hands, Inputs, Instrument, Meter, Relays
 from rig.bench.readers import Readers
 from rig.errors import InputError
 from rig.events import Event
@@ -34,11 +34,13 @@ class LiveBench:
         self._zero = clock.now()
         self.instruments = instruments
         boards = {n: i for n, i in instruments.items() if isinstance(i, Relays)}
+        typed: dict[str, Instrument] = {n: i for n, i in instruments.items() if isinstance(i, ByHand)}
         modules = {n: i for n, i in instruments.items() if isinstance(i, Inputs) and n not in boards}
         analog = {n: i for n, i in instruments.items() if isinstance(i, Analog)}
         meters = {n: i for n, i in instruments.items() if isinstance(i, Meter)}
-        _must_have(wiring, boards, modules, analog, meters)
-        self.readers = Readers(wiring, modules, analog)
+        gauges = {n: i for n, i in instruments.items() if isinstance(i, Gauge)}
+        _must_have(wiring, boards, {**modules, **typed}, {**analog, **gauges, **typed}, {**meters, **typed})
+        self.readers = Readers(wiring, modules, analog, gauges)
         self.outputs = Outputs(wiring, boards, self.readers, clock, emit, self.since_start)
         self.interlocks = Interlocks(wiring, self.readers, self.outputs, clock)
         self.meter = MeterPath(wiring, self.outputs, boards, meters, clock)
@@ -64,16 +66,16 @@ class LiveBench:
 def _must_have(
     wiring: Bench,
     boards: Mapping[str, Relays],
-    modules: Mapping[str, Inputs],
-    analog: Mapping[str, Analog],
-    meters: Mapping[str, Meter],
+    modules: Mapping[str, Instrument],
+    analog: Mapping[str, Instrument],
+    meters: Mapping[str, Instrument],
 ) -> None:
     needs = [
         *((f"output {n}", o.instrument, boards) for n, o in wiring.outputs.items()),
         *((f"input {n}", i.instrument, modules) for n, i in wiring.inputs.items()),
         *((f"quantity {n}", q.instrument, analog) for n, q in wiring.quantities.items()),
         *((f"test point {n}", t.meter, meters) for n, t in wiring.test_points.items()),
-        *((f"selector of {n}", t.select.instrument, boards) for n, t in wiring.test_points.items()),
+        *((f"selector of {n}", t.select.instrument, boards) for n, t in wiring.test_points.items() if t.select),
     ]
     for what, instrument, kind in needs:
         if instrument not in kind:

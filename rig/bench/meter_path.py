@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Mapping, Sequence
+from collections.abc import AsyncIterator, Awaitable, Callable, Mapping, Sequence
 from contextlib import asynccontextmanager
 from dataclasses import dataclass
 
@@ -50,6 +50,7 @@ class MeterPath:
         self._selected: dict[tuple[str, int], None] = {}
         self._busy = False
         self._dead = DeadProof(wiring, outputs, clock, self._volts)
+        self.by_hand: Callable[[str, str], Awaitable[float]] = _nobody  # test point and function: volts, by a person
 
     async def measure(self, point: str, function: str, full_scale: Quantity | None, count: int) -> MeterReading:
         """Read a test point ``count`` times. Raises Stopped when ohms are not allowed now, OverRange, InstrumentError,
@@ -75,7 +76,9 @@ class MeterPath:
     async def _volts(
         self, point: str, function: str, full_scale: Quantity, count: int, every: float
     ) -> tuple[float, ...]:
-        """Voltages at a test point, so many seconds apart."""
+        """Voltages at a test point, so many seconds apart; one, where a person reads it."""
+        if self._wiring.test_points[point].bus is None:
+            return (await self.by_hand(point, function),)
         asked, scale = _through_shunt(self._wiring.test_points[point], function, full_scale)
         spec, values = self._wiring.test_points[point], []
         async with self._connected(spec):
@@ -106,22 +109,25 @@ class MeterPath:
     @asynccontextmanager
     async def _connected(self, spec: TestPoint) -> AsyncIterator[None]:
         """The meter on a test point. After an error that ends the run the path stays as it is: all-off drops it."""
+        if spec.bus is None or spec.select is None:
+            raise Stopped("no relays lead the meter there", "Take this reading by hand.", spec.meter)
+        bus, select = spec.bus, spec.select
         while self._busy:
             await self._clock.sleep(METER_BUSY_EVERY)
         self._busy = True
         try:
-            await self._clear(spec.bus)
-            added = [o for o in [*spec.needs_on, spec.bus] if o not in self._outputs.on]
+            await self._clear()
+            added = [o for o in [*spec.needs_on, bus] if o not in self._outputs.on]
             for output in added:
                 await self._outputs.turn_on(output)
-            await self._select(spec.select, True)
+            await self._select(select, True)
             await self._clock.sleep(PATH_SETTLES)
             try:
                 yield
             except RECOVERABLE:
-                await self._disconnect(spec.select, added)
+                await self._disconnect(select, added)
                 raise
-            await self._disconnect(spec.select, added)
+            await self._disconnect(select, added)
         finally:
             self._busy = False
 
@@ -130,7 +136,7 @@ class MeterPath:
         for output in reversed(added):
             await self._outputs.turn_off(output)
 
-    async def _clear(self, bus: str) -> None:
+    async def _clear(self) -> None:
         """Take off what a step that was cut short has left: one meter path at a time, one bus at a time."""
         for instrument, channel in list(self._selected):
             await self._select(Select.model_construct(instrument=instrument, channel=channel), False)
@@ -182,6 +188,10 @@ class MeterPath:
                 if abs(full - used) <= 1e-9 * used:
                     return line.of_reading.value / 100.0, line.of_range.value / 100.0
         return None, None
+
+
+async def _nobody(point: str, function: str) -> float:
+    raise Stopped("nobody is there to read it by hand", "Run it with a person at the bench.", point)
 
 
 def _through_shunt(spec: TestPoint, function: str, full_scale: Quantity | None) -> tuple[str, float | None]:

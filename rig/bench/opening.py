@@ -52,7 +52,7 @@ async def open_bench(wiring: Bench, order: StationOrder, emit: Callable[[Event],
         shared: dict[str, Any] = {}
         instruments: dict[str, Instrument] = {}
         for name, spec in wiring.instruments.items():
-            instruments[name] = await _open_one(name, spec, links, clock, wiring.simulated, shared)
+            instruments[name] = await _open_one(name, spec, links, clock, wiring, shared)
         hands = await _hands(links, clock, wiring, shared)
         live = LiveBench(wiring, instruments, hands, clock, emit)
         stack.push_async_callback(live.close)
@@ -94,10 +94,12 @@ def _resolved(name: str, link: Link, addresses: Mapping[str, tuple[str, int]]) -
 
 
 async def _open_one(
-    name: str, spec: InstrumentSpec, links: Mapping[str, Link], clock: Clock, simulated: bool, shared: dict[str, Any]
+    name: str, spec: InstrumentSpec, links: Mapping[str, Link], clock: Clock, wiring: Bench, shared: dict[str, Any]
 ) -> Instrument:
     opener = _entry(DRIVERS, spec.driver, "driver").load()
-    opened: Instrument = await opener(Connection(name, spec, spec.link, links[spec.link], clock, simulated), shared)
+    outputs = {o.channel: n for n, o in wiring.outputs.items() if o.instrument == name}
+    connection = Connection(name, spec, spec.link, links[spec.link], clock, wiring.simulated, outputs)
+    opened: Instrument = await opener(connection, shared)
     return opened
 
 

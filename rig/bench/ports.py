@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Awaitable, Callable, Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any, Generic, Protocol, TypeVar, runtime_checkable
 
 from rig.bench.clock import Clock
@@ -89,6 +89,22 @@ class Meter(Instrument, Protocol):
 
 
 @runtime_checkable
+class Gauge(Instrument, Protocol):
+    """An instrument that gives quantities themselves, not counts."""
+
+    async def read_value(self, channel: int) -> Answer[float]:
+        """The quantity of a channel now, in its canonical unit. Raises InstrumentError."""
+
+
+@runtime_checkable
+class ByHand(Instrument, Protocol):
+    """A person with a hand instrument. Readings are asked for by the run; switches through ``asks``, which the run
+    sets: the name of an output, or nothing for all, and whether it is to go on. It returns when that is done."""
+
+    asks: Callable[[str, bool], Awaitable[None]]
+
+
+@runtime_checkable
 class Hands(Instrument, Protocol):
     """The simulated person of a simulated station."""
 
@@ -106,6 +122,7 @@ class Connection:
     link: Link  # its address is resolved: HOST:PORT or a VISA resource string
     clock: Clock
     simulated: bool
+    outputs: Mapping[int, str] = field(default_factory=dict)  # what the bench calls the outputs on it, by channel
 
 
 class Driver(Protocol):

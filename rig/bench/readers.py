@@ -9,23 +9,29 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-from rig.bench.ports import Analog, Answer, Inputs
-from rig.plan.wiring import Bench
+from rig.bench.ports import Analog, Answer, Gauge, Inputs
+from rig.plan.wiring import Bench, QuantitySpec
 
 
 @dataclass(frozen=True)
 class QuantityReading:
-    """A bench quantity in its canonical unit, with the raw counts it came from."""
+    """A bench quantity in its canonical unit, with the raw counts it came from, or itself where there are none."""
 
     value: float
-    raw: int
+    raw: float
 
 
 class Readers:
     """The input and analog modules of a bench."""
 
-    def __init__(self, wiring: Bench, modules: Mapping[str, Inputs], analog: Mapping[str, Analog]) -> None:
-        self._wiring, self._modules, self._analog = wiring, modules, analog
+    def __init__(
+        self,
+        wiring: Bench,
+        modules: Mapping[str, Inputs],
+        analog: Mapping[str, Analog],
+        gauges: Mapping[str, Gauge],
+    ) -> None:
+        self._wiring, self._modules, self._analog, self._gauges = wiring, modules, analog, gauges
         self._inputs: dict[str, Answer[tuple[bool, ...]]] = {}
         self._quantities: dict[str, Answer[QuantityReading]] = {}
         self.on_quantity: Callable[[str, Answer[QuantityReading]], None] = lambda name, answer: None
@@ -42,9 +48,14 @@ class Readers:
     async def quantity(self, name: str) -> Answer[QuantityReading]:
         """A bench quantity now. Raises InstrumentError."""
         spec = self._wiring.quantities[name]
-        read = await self._analog[spec.instrument].read_raw(spec.channel, 1)
-        raw = read.value[0]
-        answer = self._quantities[name] = Answer(QuantityReading(self.scale(name, raw), raw), read.asked, read.had)
+        if spec.raw is None:
+            given = await self._gauges[spec.instrument].read_value(spec.channel)
+            answer = Answer(QuantityReading(given.value, given.value), given.asked, given.had)
+        else:
+            read = await self._analog[spec.instrument].read_raw(spec.channel, 1)
+            raw = read.value[0]
+            answer = Answer(QuantityReading(_scaled(spec, raw), raw), read.asked, read.had)
+        self._quantities[name] = answer
         self.on_quantity(name, answer)
         return answer
 
@@ -61,12 +72,13 @@ class Readers:
         """What was last read of a quantity."""
         return self._quantities.get(name)
 
-    def scale(self, name: str, counts: float) -> float:
-        """What raw counts mean: a straight line through the two points of the bench file, canonical unit."""
-        spec = self._wiring.quantities[name]
-        low, high = (m.canonical().value for m in spec.means)
-        return low + (counts - spec.raw[0]) * (high - low) / (spec.raw[1] - spec.raw[0])
-
     def _worded(self, name: str, answer: Answer[tuple[bool, ...]]) -> Answer[str]:
         spec = self._wiring.inputs[name]
         return Answer(spec.closed if answer.value[spec.channel] else spec.open, answer.asked, answer.had)
+
+
+def _scaled(spec: QuantitySpec, counts: float) -> float:
+    """What raw counts mean: a straight line through the two points of the bench file, canonical unit."""
+    assert spec.raw is not None
+    low, high = (m.canonical().value for m in spec.means)
+    return low + (counts - spec.raw[0]) * (high - low) / (spec.raw[1] - spec.raw[0])

@@ -156,9 +156,10 @@ _LEFT: list[subprocess.Popen[bytes]] = []
 
 
 def board_names(wiring: Bench) -> list[str]:
-    """The relay boards of a bench: whatever an output or a selector is on."""
+    """The relay boards of a bench: whatever an output or a selector is on, and no person is."""
     outputs = {o.instrument for o in wiring.outputs.values()}
-    return sorted(outputs | {t.select.instrument for t in wiring.test_points.values()})
+    selectors = {t.select.instrument for t in wiring.test_points.values() if t.select is not None}
+    return sorted(name for name in outputs | selectors if not wiring.by_hand(name))
 
 
 def boards_of(wiring: Bench, links: Mapping[str, Link]) -> list[dict[str, Any]]:

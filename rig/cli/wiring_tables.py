@@ -57,7 +57,12 @@ def _quantities(wiring: Bench) -> Rows:
 
 def _test_points(wiring: Bench) -> Rows:
     return [
-        (name, f"{t.select.instrument}:{t.select.channel}", t.on, f"{t.for_}: {_listed(t.measures)}")
+        (
+            name,
+            f"{t.select.instrument}:{t.select.channel}" if t.select is not None else "by hand",
+            t.on,
+            f"{t.for_}: {_listed(t.measures)}",
+        )
         for name, t in wiring.test_points.items()
     ]
 

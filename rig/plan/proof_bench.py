@@ -34,7 +34,7 @@ def names_exist(view: BenchView) -> Iterator[Fault]:
         here = ("test-points", name)
         if point.meter not in bench.instruments:
             yield view.fault((*here, "meter"), unknown("instrument", point.meter, bench.instruments))
-        if point.bus not in bench.outputs:
+        if point.bus is not None and point.bus not in bench.outputs:
             yield view.fault((*here, "bus"), unknown("output", point.bus, bench.outputs))
         for index, output_name in enumerate(point.needs_on):
             if output_name not in bench.outputs:
@@ -85,7 +85,7 @@ def channels_are_used_once(view: BenchView) -> Iterator[Fault]:
 def buses_carry_nothing(view: BenchView) -> Iterator[Fault]:
     """A bus only leads the meter somewhere: it energizes nothing."""
     for name, point in view.bench.test_points.items():
-        output = view.bench.outputs.get(point.bus)
+        output = None if point.bus is None else view.bench.outputs.get(point.bus)
         if output is not None and output.energizes != "nothing":
             message = f"{point.bus} energizes {output.energizes} and cannot lead the meter to a test point"
             yield view.fault(("test-points", name, "bus"), message)
@@ -99,7 +99,7 @@ def scales_fit(view: BenchView) -> Iterator[Fault]:
 
 def _scale(view: BenchView, name: str, spec: QuantitySpec) -> Iterator[Fault]:
     here = ("quantities", name)
-    if spec.raw[0] == spec.raw[1]:
+    if spec.raw is not None and spec.raw[0] == spec.raw[1]:
         yield view.fault((*here, "raw"), f"both ends of the raw counts are {spec.raw[0]}")
     wanted = FUNCTION_QUANTITY[spec.measures]
     wrong = [(i, m) for i, m in enumerate(spec.means) if unit(m.unit).quantity != wanted]
@@ -151,7 +151,7 @@ def links_fit(view: BenchView) -> Iterator[Fault]:
         if link.address == "station":
             if bench.station is None:
                 yield view.fault(here, "the address is 'station', and this bench names no station")
-        elif bench.simulated and link.protocol != "person" and not _loopback(link):
+        elif bench.simulated and link.protocol not in ("person", "hand") and not _loopback(link):
             message = "a simulated bench reaches its station or this computer alone: expected station or 127.0.0.1:PORT"
             yield view.fault(here, message)
 
@@ -174,6 +174,28 @@ def _loopback(link: Link) -> bool:
         return False
 
 
+def hands_fit(view: BenchView) -> Iterator[Fault]:
+    """What a person switches has a caution where it energizes anything; leads put on by hand need no relays; and no
+    interlock waits for a person to read something."""
+    bench = view.bench
+    for name, output in bench.outputs.items():
+        if bench.by_hand(output.instrument) and output.energizes != "nothing" and output.caution is None:
+            message = f"a person switches this: expected a caution, for it energizes {output.energizes}"
+            yield view.fault(("outputs", name), message)
+    for name, point in bench.test_points.items():
+        if point.meter in bench.instruments and bench.by_hand(point.meter) == (point.bus is not None):
+            message = (
+                "is a person's: no bus, no select" if point.bus else "is no hand meter: it needs a bus"
+            )
+            yield view.fault(("test-points", name, "meter"), f"{point.meter} {message}")
+    for name, lock in bench.interlocks.items():
+        for key, section in (("input", bench.inputs), ("quantity", bench.quantities)):
+            spec = section.get(getattr(lock.must, key, ""))
+            if spec is not None and bench.by_hand(spec.instrument):
+                message = "a person reads this, and an interlock is read again and again; leave it to the wiring"
+                yield view.fault(("interlocks", name, "must", key), message)
+
+
 RULES = (
     names_exist,
     names_mean_one_thing,
@@ -184,6 +206,7 @@ RULES = (
     shunts_fit,
     accuracies_fit,
     links_fit,
+    hands_fit,
     *proof_interlocks.BENCH_RULES,
 )
 

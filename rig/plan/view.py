@@ -221,7 +221,8 @@ def turned_on(step: OneStep, bench: Bench) -> list[TurnOn]:
     point = bench.test_points.get(at)
     if point is not None:
         tail = ("at",) if isinstance(step, Measure) else ("waveform",)
-        found += [TurnOn(o, tail, False) for o in (*point.needs_on, point.bus)]
+        needed = (*point.needs_on, *(() if point.bus is None else (point.bus,)))
+        found += [TurnOn(o, tail, False) for o in needed]
     return [t for t in found if t.output in bench.outputs]
 
 
@@ -261,4 +262,6 @@ class BenchView:
                 yield section, name, (section, name), spec.instrument, spec.channel
         for name, point in bench.test_points.items():
             select = point.select
+            if select is None:
+                continue
             yield "test-points", name, ("test-points", name, "select"), select.instrument, select.channel

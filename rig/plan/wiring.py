@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date
 from typing import Annotated, Literal
 
-from pydantic import AfterValidator, Field
+from pydantic import AfterValidator, Field, model_validator
 
 from rig.plan.procedure import Function
 from rig.plan.safety import Circuit, Interlock, Watchdog, WiringOnly
@@ -28,9 +28,10 @@ Electrical = Literal["nothing", "mains", "heater", "bench feed"]
 
 class Link(Strict):
     """One way to instruments. ``address`` is ``station`` (the simulated station says where), HOST:PORT, or a VISA
-    resource string."""
+    resource string. ``hand`` is a person with a hand instrument: readings are typed, outputs are switched when asked
+    for; the address says where, for people."""
 
-    protocol: Literal["modbus-tcp", "visa", "person"]
+    protocol: Literal["modbus-tcp", "visa", "person", "hand"]
     address: Text
 
 
@@ -58,13 +59,14 @@ class InstrumentSpec(Strict):
 
 class OutputSpec(Strict):
     """Something the rig can energize. ``feedback`` is an input that is *closed* when the output is on, or
-    ``read-back`` where only the board's own word can be had."""
+    ``read-back`` where only the board's own word can be had. ``caution`` is said to a person who is to switch it on."""
 
     instrument: Name
     channel: Channel
     energizes: Electrical
     feedback: Name
     longest_on: Duration
+    caution: Text | None = None
     for_: Text
 
 
@@ -78,13 +80,17 @@ class InputSpec(Strict):
     for_: Text
 
 
+RawCount = Annotated[int, Field(strict=True, ge=-32768, le=65535)]
+
+
 class QuantitySpec(Strict):
-    """An analog channel: raw counts and what they mean."""
+    """An analog channel: raw counts and what they mean. Without ``raw`` the instrument gives the quantity itself, and
+    ``means`` are the ends of what it can show."""
 
     instrument: Name
     channel: Channel
     measures: Function
-    raw: tuple[Annotated[int, Field(strict=True, ge=-32768, le=65535)], ...] = Field(min_length=2, max_length=2)
+    raw: Annotated[tuple[RawCount, ...], Field(min_length=2, max_length=2)] | None = None
     means: tuple[AnyQuantity, ...] = Field(min_length=2, max_length=2)
     accuracy: AnyQuantity  # half width, taken as rectangular
     for_: Text
@@ -98,19 +104,26 @@ class Select(Strict):
 
 
 class TestPoint(Strict):
-    """Two terminals the multimeter can be switched to; ``on`` names the circuit (an entry of ``circuits``)."""
+    """Two terminals the multimeter can be switched to; ``on`` names the circuit (an entry of ``circuits``). Without bus
+    and select a person puts the leads of a hand meter there."""
 
     __test__ = False  # not a pytest class
 
     meter: Name
-    bus: Name
-    select: Select
+    bus: Name | None = None
+    select: Select | None = None
     measures: tuple[Function, ...] = Field(min_length=1)
     shunt: AnyQuantity | None = None
     shunt_accuracy: Share | None = None
     on: Name
     needs_on: tuple[Name, ...] = ()
     for_: Text
+
+    @model_validator(mode="after")
+    def _led_to(self) -> TestPoint:
+        if (self.bus is None) != (self.select is None):
+            raise ValueError("bus and select go together; a hand meter needs neither")
+        return self
 
 
 class Bench(Strict):
@@ -132,3 +145,9 @@ class Bench(Strict):
     interlocks_every: Duration = Quantity(500.0, "ms")
     wiring_only: dict[Name, WiringOnly] = Field(default_factory=dict)
     circuits: dict[Name, Circuit] = Field(default_factory=dict)
+
+    def by_hand(self, instrument: str) -> bool:
+        """Whether this instrument is a person with a hand instrument."""
+        spec = self.instruments.get(instrument)
+        link = None if spec is None else self.links.get(spec.link)
+        return link is not None and link.protocol == "hand"

@@ -7,22 +7,32 @@ ohms are asked for only when the circuit is proved dead; only the instrument is 
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Awaitable, Callable, Collection, Iterable, Sequence
+from collections.abc import Awaitable, Callable, Collection, Sequence
 from dataclasses import replace
 
 from rig.bench.bench import LiveBench
-from rig.errors import Fault, InputError
+from rig.bench.ports import ByHand as ByHandInstrument
 from rig.events import Prompted, Reading
 from rig.limits import Limit, Verdict
-from rig.plan.edges import InputEdge, OutputEdge, QuantityEdge, StartByPerson
-from rig.plan.messages import listed, nearest
-from rig.plan.plan import Plan, each_step
+from rig.plan.edges import StartByPerson
+from rig.plan.plan import Plan
 from rig.plan.procedure import Measure, Record, Time, Waveform
-from rig.plan.view import FUNCTION_QUANTITY, SLOPE_QUANTITY
-from rig.quantities import UNITS, canonical, convert, unit
+from rig.quantities import canonical, convert, unit
 from rig.run.edges import Bracket
+from rig.run.hand_prompts import (
+    ByHandStep,
+    edge_words,
+    only_by_hand,
+    rate_prompts,
+    rates,
+    reading_prompt,
+    start_prompt,
+    stop_watch_prompts,
+    switch_prompt,
+    volts_prompt,
+)
 from rig.run.outcome import Outcome, judged
-from rig.run.people import People, Said, prompt_of
+from rig.run.people import People, Said
 from rig.run.readings import Parts, make_reading
 from rig.run.timing import Beside, sensor_part
 from rig.run.typed import Typed
@@ -32,7 +42,6 @@ HAND = 0.3  # s that a hand may be early or late at a stop-watch, at each end (c
 DRIPS = 10.0  # s from switching off until what runs has run out (common practice, no source)
 LOOKS_ON = 60.0  # s that a simulated person goes on looking beyond what the step itself waits
 
-ByHandStep = Measure | Record | Time | Waveform
 NEVER_BEGAN = "never began"
 
 Meanwhile = Callable[[Beside], list[asyncio.Task[object]]]
@@ -44,10 +53,19 @@ class ByHand:
     def __init__(self, plan: Plan, bench: LiveBench, people: People, names: Collection[str]) -> None:
         self._plan, self._bench, self._people = plan, bench, people
         self._names = frozenset(names)
+        bench.meter.by_hand = self._volts
+        for instrument in bench.instruments.values():
+            if isinstance(instrument, ByHandInstrument):
+                instrument.asks = self._switch
 
     def takes(self, step: ByHandStep) -> bool:
-        """Whether a person takes the reading of this step."""
-        return step.step in self._names
+        """Whether a person takes the reading of this step: told so, or there is no other instrument."""
+        return step.step in self._names or only_by_hand(self._plan.bench, step)
+
+    def cannot(self, step: ByHandStep) -> str | None:
+        """Why a person cannot take this reading, unless they were told to and so have an instrument that can."""
+        recording = isinstance(step, Waveform) or (isinstance(step, Record) and not rates(step))
+        return "needs a recording instrument" if recording and step.step not in self._names else None
 
     async def measure(self, step: Measure | Record | Waveform, limit: Limit | None) -> Reading:
         """One number. Raises Stopped when nobody answers, InstrumentError when the simulated person is gone."""
@@ -129,6 +147,16 @@ class ByHand:
             reason = f"{edge_words(self._plan, step.time.until)} was not seen in {reading.value:.1f} s"
         return replace(judged(reading, limit, reason), answer=said.text)
 
+    async def _volts(self, point: str, function: str) -> float:
+        """A voltage that must prove a circuit dead."""
+        said = await self._ask(volts_prompt(self._plan, point, function, self._bench.time()))
+        assert isinstance(said.meaning, Typed)
+        return convert(said.meaning.value, said.meaning.unit, "V")
+
+    async def _switch(self, output: str, on: bool) -> None:
+        """Have a person switch an output, or everything off."""
+        await self._people.ask(switch_prompt(self._plan.bench, output, on, self._bench.time()), self._bench.time)
+
     async def _ask(self, prompt: Prompted, patience: float = 0.0) -> Said:
         live = [o for o in self._bench.outputs.on if self._plan.bench.outputs[o].energizes != "nothing"]
         if live and prompt.kind != "done":
@@ -146,139 +174,3 @@ class ByHand:
         shown_in = limit.shown_in if limit else found.unit
         reading = make_reading(value, code, (part, *more), shown_in, how="by hand", bound=found.bound)
         return replace(reading, instrument=found.instrument, by=self._people.named(said.by))
-
-
-# what is asked
-
-
-def reading_prompt(plan: Plan, step: Measure | Record | Waveform, at: float) -> Prompted:
-    """The question for one number."""
-    thing, options = "", ("",)
-    if isinstance(step, Measure):
-        on = "" if step.range is None else f", on a range that takes {step.range}"
-        question = f"Measure {step.measure} at {_place(plan, step.at)}{on}. What does your instrument read?"
-        thing, options = step.at, (step.measure,)
-    elif isinstance(step, Record):
-        thing, options = step.judged, (step.figure,)
-        question = f"Watch {_place(plan, thing)}. What was the {step.figure}?"
-    else:
-        thing, options = step.waveform, (step.judge,)
-        question = f"Record {_place(plan, thing)} with your own instrument. What was its {step.judge}?"
-    caution = step.caution or ""
-    return Prompted(at, step.step, "measure", thing, question, caution, "reading", asked_in(plan, step), options)
-
-
-def rates(step: ByHandStep) -> bool:
-    """Whether this is a slope that two readings and a known time give."""
-    return isinstance(step, Record) and step.figure == "slope" and step.for_ is not None
-
-
-def rate_prompts(plan: Plan, step: Record, at: float) -> tuple[Prompted, Prompted]:
-    """The questions for a rate: what stands there before, and after."""
-    spec, name = plan.bench.quantities[step.judged], step.judged
-    seconds = 0.0 if step.for_ is None else plan.seconds(step.for_)
-    code, caution = spec.means[0].canonical().unit, step.caution or ""
-
-    def ask(when: str) -> Prompted:
-        question = f"What does {_place(plan, name)} read {when} the {seconds:g} s?"
-        return Prompted(
-            at, f"{step.step}-{when}", "measure", name, question, caution, "reading", code, (spec.measures,)
-        )
-
-    return ask("before"), ask("after")
-
-
-def stop_watch_prompts(plan: Plan, step: Time, at: float) -> tuple[Prompted, Prompted]:
-    """To get ready with a stop-watch, and to read it."""
-    begins, ends = step.time.from_, step.time.until
-    waits = (step.time.start_within.to("s"), plan.seconds(step.time.give_up))
-    options = (edge_code(plan, begins), edge_code(plan, ends), *(f"{seconds:g}" for seconds in waits))
-    between = f"from {edge_words(plan, begins)} to {edge_words(plan, ends)}"
-    ready = f"Take a stop-watch. It runs {between}. Ready?"
-    last = f"What does the stop-watch read, {between}? After {waits[1]:g} s say 'more than {waits[1]:g} s with …'."
-    caution = step.caution or ""
-    return (
-        Prompted(at, f"{step.step}-ready", "confirm", "stop-watch", ready, caution, "done", "", options),
-        Prompted(at, step.step, "measure", "stop-watch", last, caution, "stop-watch", asked_in(plan, step), options),
-    )
-
-
-def start_prompt(step: Time, at: float) -> Prompted:
-    """What starts a timing by hand."""
-    assert isinstance(step.start, StartByPerson)
-    return prompt_of(f"{step.step}-start", step.start, step.caution or "", at)
-
-
-def prompts_by_hand(plan: Plan, names: Collection[str]) -> Iterable[Prompted]:
-    """Every prompt that the steps by hand make, by the name under which an answer is prepared."""
-    for step in _steps(plan):
-        if step.step in names and isinstance(step, Time):
-            yield from stop_watch_prompts(plan, step, 0.0)
-            if isinstance(step.start, StartByPerson):
-                yield start_prompt(step, 0.0)
-        elif step.step in names and isinstance(step, Record) and rates(step):
-            yield from rate_prompts(plan, step, 0.0)
-        elif step.step in names and not isinstance(step, Time):
-            yield reading_prompt(plan, step, 0.0)
-
-
-def refuse_not_by_hand(plan: Plan, names: Collection[str]) -> None:
-    """Raises InputError for names that are no steps with a reading to take."""
-    known = [step.step for step in _steps(plan)]
-    faults = [
-        Fault("--by-hand", 0, 0, f"no step with a reading to take is called '{name[:60]}'{nearest(name, known)}")
-        for name in names
-        if name not in known
-    ]
-    if faults:
-        raise InputError("not all of these can be taken by hand", f"Can be: {listed(known, 60)}.", faults=tuple(faults))
-
-
-def _steps(plan: Plan) -> list[ByHandStep]:
-    steps: Sequence[object] = [s for stage in plan.procedure.stages for s in each_step(stage.all_steps())]
-    return [s for s in steps if isinstance(s, (Measure, Record, Time, Waveform))]
-
-
-def asked_in(plan: Plan, step: ByHandStep) -> str:
-    """The unit that a person is asked for: the one in which the limit's author thinks, else the canonical one."""
-    limit = plan.limit(step)
-    if limit is not None and limit.shown_in:
-        return limit.shown_in
-    if isinstance(step, Time):
-        quantity = "time"
-    elif isinstance(step, Measure):
-        quantity = FUNCTION_QUANTITY[step.measure]
-    elif isinstance(step, Record):
-        quantity = FUNCTION_QUANTITY[plan.bench.quantities[step.judged].measures]
-        quantity = SLOPE_QUANTITY[quantity] if step.figure == "slope" else quantity
-    else:
-        quantity = "current" if "DC amps" in plan.bench.test_points[step.waveform].measures else "voltage"
-    return next(u.code for u in UNITS if u.quantity == quantity)
-
-
-def _place(plan: Plan, name: str) -> str:
-    """A test point or a quantity with what it is."""
-    bench = plan.bench
-    spec = bench.test_points.get(name) or bench.quantities.get(name)
-    return name if spec is None else f"{name} ({spec.for_})"
-
-
-def edge_words(plan: Plan, edge: InputEdge | OutputEdge | QuantityEdge) -> str:
-    """An edge for a person."""
-    if isinstance(edge, InputEdge):
-        return f"'{edge.input} {edge.is_}' ({plan.bench.inputs[edge.input].for_})"
-    if isinstance(edge, OutputEdge):
-        return f"'{edge.output} {edge.is_}'"
-    return f"'{edge.quantity} {edge.reaches or edge.falls_to}'"
-
-
-def edge_code(plan: Plan, edge: InputEdge | OutputEdge | QuantityEdge) -> str:
-    """An edge for a simulated person, who knows contacts and canonical units, not the bench's words."""
-    if isinstance(edge, InputEdge):
-        return f"{edge.input} {'closed' if edge.is_ == plan.bench.inputs[edge.input].closed else 'open'}"
-    if isinstance(edge, OutputEdge):
-        return f"{edge.output} {edge.is_}"
-    if edge.reaches is not None:
-        return f"{edge.quantity} up-to {edge.reaches.canonical().value:g}"
-    assert edge.falls_to is not None
-    return f"{edge.quantity} down-to {edge.falls_to.canonical().value:g}"

@@ -65,9 +65,10 @@ def quantity_accuracy(spec: QuantitySpec) -> Parts:
     """The parts that every single reading of a bench quantity has, in its canonical unit."""
     code = spec.means[0].canonical().unit
     low, high = (m.canonical().value for m in spec.means)
-    half = spec.accuracy.to(_difference(code))
-    step = (high - low) / (spec.raw[1] - spec.raw[0])
-    return ("accuracy", rectangular(half)), ("resolution", resolution(step))
+    accuracy = ("accuracy", rectangular(spec.accuracy.to(_difference(code))))
+    if spec.raw is None:
+        return (accuracy,)
+    return accuracy, ("resolution", resolution((high - low) / (spec.raw[1] - spec.raw[0])))
 
 
 def from_quantity(spec: QuantitySpec, values: Sequence[float], raw: Sequence[float], shown_in: str = "") -> Reading:

@@ -14,14 +14,14 @@ from rig.bench.claim import claimed, latch
 from rig.bench.opening import OpenBench, StationOrder, open_bench
 from rig.bench.rollcall import RollCall, call_roll, refuse_mixed
 from rig.bench.watchdogs import set_watchdogs
-from rig.bench.watcher import Watcher
+from rig.bench.watcher import Watcher, board_names
 from rig.errors import InputError, RecordError
 from rig.events import Event, Noted, Prompted, RunEnded, RunRecord, RunStarted, StepEnded, StepResult
 from rig.plan.edges import StartByPerson
 from rig.plan.plan import Plan
 from rig.plan.procedure import Ask, Repeat, Time
-from rig.run.by_hand import prompts_by_hand, refuse_not_by_hand
 from rig.run.engine import Engine
+from rig.run.hand_prompts import prompts_by_hand, refuse_not_by_hand, steps_by_hand
 from rig.run.journal import Journal
 from rig.run.people import People, Terminal, prompt_of, refuse_bad_answers
 
@@ -182,6 +182,9 @@ class _Run:
         notes = [f"roll call: {e.name} {e.says}; its calibration does not count" for e in self._roll if not e.ok]
         for text in notes + await set_watchdogs(self._plan.bench, live.instruments):
             self._recorder.emit(Noted(live.time(), text))
+        if not board_names(self._plan.bench):
+            self._recorder.emit(Noted(live.time(), "a person switches every output: no second process can drop them"))
+            return
         second.lost = engine.break_off
         engine.last_resort = second.drop
         live.interlocks.alive = self._people.waiting = second.beat
@@ -262,7 +265,7 @@ def refuse_without_people(request: RunRequest, plan: Plan) -> None:
     if request.person == "terminal" and request.ask is None:
         raise InputError("there is no terminal to ask at", "Use --answers FILE, or run it at a terminal.")
     refuse_not_by_hand(plan, request.by_hand)
-    if request.by_hand and not request.by and not _has_hands(plan):
+    if steps_by_hand(plan, request.by_hand) and not request.by and not _has_hands(plan):
         raise InputError("a reading by hand is kept with the name of who took it", "Give --by NAME.", "--by-hand")
     terminal = request.ask is not None and request.person != "simulated"
     refuse_bad_answers(prompts_of(plan, request.by_hand), request.answers, not terminal and not _has_hands(plan))
@@ -272,6 +275,7 @@ def prompts_of(plan: Plan, by_hand: Collection[str] = ()) -> Iterable[Prompted]:
     """Every prompt that the plan can make, by the name under which an answer is prepared; ``by_hand`` are the steps
     whose reading a person takes."""
     yield from prompts_by_hand(plan, by_hand)
+    by_hand = steps_by_hand(plan, by_hand)
     for stage in plan.procedure.stages:
         for step in stage.all_steps():
             for one in step.repeat.steps if isinstance(step, Repeat) else [step]:

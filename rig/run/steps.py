@@ -6,6 +6,7 @@ import asyncio
 import math
 from collections.abc import AsyncIterator, Callable, Collection, Mapping, Sequence
 from contextlib import asynccontextmanager
+from dataclasses import replace
 from typing import Any, Protocol
 
 from rig.bench.bench import LiveBench
@@ -27,8 +28,9 @@ from rig.plan.procedure import (
     Waveform,
 )
 from rig.quantities import Quantity
-from rig.run.by_hand import ByHand, rates
+from rig.run.by_hand import ByHand
 from rig.run.computing import compute
+from rig.run.hand_prompts import rates
 from rig.run.outcome import Outcome, judged
 from rig.run.people import People, Said, prompt_of
 from rig.run.readings import (
@@ -74,6 +76,8 @@ class StepWork:
 
     async def do(self, step: Any, beside: Beside | None = None) -> Outcome:
         """Do one step of any kind but ``repeat``. Raises InstrumentError, OutputError, Stopped."""
+        if isinstance(step, (Record, Waveform)) and self.hand.takes(step):
+            return await self._record_by_hand(step)
         if isinstance(step, Ask):
             return await self._ask(step)
         if isinstance(step, Switch):
@@ -109,6 +113,7 @@ class StepWork:
         u = None if stated is None else standard_uncertainty_in(stated.value, stated.unit)
         limit = self._plan.limit(step)
         reading = by_hand(said.meaning, code, u, said.text, limit.shown_in if limit else "")
+        reading = replace(reading, by=self._people.named(said.by))
         outcome = judged(reading, limit)
         return Outcome(outcome.verdict, reading, outcome.reason or step.no_limit, outcome.probability, answer=said.text)
 
@@ -206,8 +211,6 @@ class StepWork:
                 await self._bench.outputs.turn_on(output)
 
     async def _record(self, step: Record, beside: Beside | None) -> Outcome:
-        if self.hand.takes(step):
-            return await self._record_by_hand(step)
         trace = Trace(step.step, step.record, self._bench, self._emit)
         clock = self._bench.clock
         async with self._energized(step.energize):
@@ -237,22 +240,19 @@ class StepWork:
             return math.fsum(values) / len(values), code, (*single, ("scatter", type_a(values)))
         return {"highest": max(values), "lowest": min(values), "last": values[-1]}[how], code, single
 
-    async def _record_by_hand(self, step: Record) -> Outcome:
-        if not rates(step):
-            return await self._by_hand_over(step, step.energize)
+    async def _record_by_hand(self, step: Record | Waveform) -> Outcome:
+        """The one number of a record: by two readings, or made by an instrument that is not the rig's."""
+        why_not = self.hand.cannot(step)
+        if why_not is not None:
+            return Outcome(Verdict.NOT_RUN, reason=why_not)
         limit = self._plan.limit(step)
-        return self._judged(step, await self.hand.rate(step, limit), limit)
-
-    async def _by_hand_over(self, step: Record | Waveform, energize: Sequence[str]) -> Outcome:
-        """The one number of a record that somebody else's instrument made."""
-        limit = self._plan.limit(step)
-        async with self._energized(energize):
+        if isinstance(step, Record) and rates(step):
+            return self._judged(step, await self.hand.rate(step, limit), limit)
+        async with self._energized(step.energize):
             reading = await self.hand.measure(step, limit)
         return self._judged(step, reading, limit)
 
     async def _waveform(self, step: Waveform) -> Outcome:
-        if self.hand.takes(step):
-            return await self._by_hand_over(step, step.energize)
         interval = step.interval.to("s")
         count = max(2, round(step.for_.to("s") / interval))
         limit = self._plan.limit(step)
