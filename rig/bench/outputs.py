@@ -7,6 +7,7 @@ switch goes through the guard; turning everything off asks nobody.
 from __future__ import annotations
 
 import math
+import time
 from collections.abc import Awaitable, Callable, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -64,6 +65,7 @@ class Outputs:
         self.drive: Drive = "dead"
         self.admit: Callable[[str], Awaitable[None]] = _anyone
         self.guarded: Awaitable[None] | None = None  # done when the second process is armed
+        self.guard_seconds = 0.0  # wall seconds that the run stood still for the second process to be armed
         self.energizings = 0  # how often anything that can be dangerous was turned on: a proof of deadness ends there
         self._wiring, self._boards, self._readers = wiring, boards, readers
         self._clock, self._emit, self._since_start = clock, emit, since_start
@@ -96,7 +98,9 @@ class Outputs:
         if reason is not None:
             raise Stopped(reason, "The procedure must put this into a stage that is driven so.", output)
         if self.guarded is not None and self._wiring.outputs[output].energizes != "nothing":
+            began = time.perf_counter()
             await self.guarded
+            self.guard_seconds += time.perf_counter() - began
         await self.admit(output)
         self._emit(OutputIntended(self._since_start(self._clock.now()), output, True))
         self._maybe_on[output] = _On(self._clock.now())

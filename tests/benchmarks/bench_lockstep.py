@@ -14,12 +14,15 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import pyvisa
 from pymodbus.client import AsyncModbusTcpClient
 
+from rig.bench.opening import OpenBench, StationOrder, open_bench
+from rig.events import RunRecord
 from rig.records.ids import new_run_id
 from rig.records.store import Store
 from rig.run.journal import ListJournal
@@ -112,40 +115,76 @@ class PlantTimer:
 TIMER = PlantTimer()
 
 
-def inspect(seed: int, journal: Callable[[str], Any]) -> tuple[float, Any, Any, float]:
-    """Wall seconds, the record, the station, and wall seconds in the simulated unit, of one inspection."""
-    stations: list[Any] = []
+@dataclass(frozen=True)
+class Inspection:
+    """One inspection: wall seconds in all, in the simulated unit, and waiting for the second process to be armed."""
+
+    wall: float
+    physics: float
+    second: float
+    record: RunRecord
+    station: Any
+
+    @property
+    def own(self) -> float:
+        """Wall seconds that are neither the unit's nor the second process's."""
+        return self.wall - self.physics - self.second
+
+
+def inspect(seed: int, journal: Callable[[str], Any]) -> Inspection:
+    """Run the incoming inspection in lockstep."""
+    benches: list[OpenBench] = []
     plan = bundled_plan()
     TIMER.seconds = 0.0
     began = time.perf_counter()
-    record = run_procedure(
-        RunRequest(run=new_run_id(), seed=seed), plan, [], journal, lambda b: stations.append(b.station)
-    )
-    return time.perf_counter() - began, record, stations[0], TIMER.seconds
+    record = run_procedure(RunRequest(run=new_run_id(), seed=seed), plan, [], journal, benches.append)
+    wall = time.perf_counter() - began
+    bench = benches[0]
+    return Inspection(wall, TIMER.seconds, bench.live.outputs.guard_seconds, record, bench.station)
+
+
+async def through_us() -> tuple[float, float]:
+    """Wall seconds of one poll of an input and of one meter query, through clock, bus, driver and bench."""
+    bench = await open_bench(bundled_plan().bench, StationOrder(unit="demo-18-dc"), lambda event: None)
+    live = bench.live
+    try:
+        began = time.perf_counter()
+        for _ in range(ROUNDS):
+            await live.state("level-probe")
+        poll = (time.perf_counter() - began) / ROUNDS
+        began = time.perf_counter()
+        for _ in range(ROUNDS):
+            await live.instruments["meter-1"].identify()
+        return poll, (time.perf_counter() - began) / ROUNDS
+    finally:
+        await bench.close()
 
 
 def main() -> None:
+    """Print it all."""
     seeds = int(sys.argv[1]) if len(sys.argv) > 1 else 5
     back_to_back, modbus, visa = asyncio.run(bare())
     print(
         f"bare round trips of the libraries: Modbus {back_to_back * 1e6:.0f} us back to back, {modbus * 1e6:.0f} us "
         f"with the unit's physics in between (physics not counted); VISA {visa * 1e6:.0f} us"
     )
+    poll, query = asyncio.run(through_us())
+    print(f"through clock, bus and driver: poll {poll / back_to_back:.2f} x, query {query / visa:.2f} x the bare one")
     inspect(0, lambda _: ListJournal())  # imports and caches
     for seed in range(seeds):
-        wall, record, station, physics = inspect(seed, lambda _: ListJournal())
-        asked = station.exchanges
+        one = inspect(seed, lambda _: ListJournal())
+        asked, seconds = one.station.exchanges, one.record.ended.seconds
         floor = asked["modbus"] * modbus + asked["meter"] * visa + asked["person"] * modbus
         print(
-            f"seed {seed}: {record.ended.seconds:.0f} s in {wall:.3f} s = {record.ended.seconds / wall:.0f} x "
-            f"real time; {sum(asked.values())} exchanges; physics {physics:.3f} s; "
-            f"(wall - physics) / (exchanges x bare) = {(wall - physics) / floor:.2f}"
+            f"seed {seed}: {seconds:.0f} s in {one.wall:.3f} s = {seconds / one.wall:.0f} x real time; "
+            f"{sum(asked.values())} exchanges; physics {one.physics:.3f} s; second process {one.second:.3f} s; "
+            f"the rest / (exchanges x bare) = {one.own / floor:.2f}"
         )
     with tempfile.TemporaryDirectory() as folder:
         store = Store.open(f"sqlite:///{Path(folder) / 'bench.sqlite'}")
-        plain = statistics.median(inspect(1, lambda _: ListJournal())[0] for _ in range(3))
-        kept = statistics.median(inspect(1, store.journal)[0] for _ in range(3))
-        print(f"journal on disk: {kept / plain:.2f} x the wall time without it")
+        plain = statistics.median(inspect(1, lambda _: ListJournal()).own for _ in range(3))
+        kept = statistics.median(inspect(1, store.journal).own for _ in range(3))
+        print(f"journal on disk: {kept / plain:.2f} x the wall time (physics apart) without it")
 
 
 if __name__ == "__main__":
