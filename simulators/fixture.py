@@ -4,9 +4,12 @@ Modbus device ids, as the bench's wiring table has them: 1 and 4 relay boards, 2
 """
 
 from collections import deque
+from typing import TypeVar
 
 from simulators.names import UnknownName
 from simulators.unit.unit import Unit
+
+Key = TypeVar("Key")
 
 RELAYS, INPUTS, ANALOG, SELECTORS = 1, 2, 3, 4
 CHANNELS = 24
@@ -40,6 +43,9 @@ class Fixture:
         self._coils = {RELAYS: [False] * CHANNELS, SELECTORS: [False] * CHANNELS}
         self._contacts = {RELAYS: [False] * CHANNELS, SELECTORS: [False] * CHANNELS}
         self._pending: deque[tuple[int, int, int, bool]] = deque()
+        self._pulled = {board: list(contacts) for board, contacts in self._contacts.items()}  # as coils would have it
+        self._held: dict[tuple[int, int], bool] = {}  # contacts that no longer follow their coils
+        self._mirrors: dict[int, bool] = {}  # mirror contacts that no longer follow, by their relay
         self.stopped = False  # the emergency stop is pressed
         self.lid_shut = False
         self.changed = 0.0  # s, when a contact last moved
@@ -49,8 +55,7 @@ class Fixture:
     def drive(self, board: int, channel: int, on: bool, tick: int) -> None:
         """Coil on or off; its contacts follow at `tick`. Raises UnknownName."""
         coils = self._board(self._coils, board)
-        if not 0 <= channel < CHANNELS:
-            raise UnknownName("relay channel", str(channel), [str(k) for k in range(CHANNELS)])
+        self._check(channel)
         coils[channel] = on
         self._pending.append((tick, board, channel, on))
 
@@ -63,6 +68,10 @@ class Fixture:
             raise UnknownName("relay board", str(board), [str(one) for one in boards])
         return boards[board]
 
+    def _check(self, channel: int) -> None:
+        if not 0 <= channel < CHANNELS:
+            raise UnknownName("relay channel", str(channel), [str(k) for k in range(CHANNELS)])
+
     def next_change(self) -> int | None:
         """The tick at which the next contact moves."""
         return self._pending[0][0] if self._pending else None
@@ -72,12 +81,32 @@ class Fixture:
         moved = False
         while self._pending and self._pending[0][0] <= tick:
             _, board, channel, on = self._pending.popleft()
-            self._contacts[board][channel] = on
+            self._pulled[board][channel] = on
+            self._contacts[board][channel] = self._held.get((board, channel), on)
             moved = True
         if moved:
             self.changed = self._unit.now
             self._unit.stirred = True
             self.connect()
+
+    def hold(self, board: int, channel: int, contact: bool | None, mirror: bool | None) -> None:
+        """A relay fails: its contact, and what its mirror contact says, stay as given (None: as they should be).
+
+        Raises UnknownName.
+        """
+        contacts = self._board(self._contacts, board)
+        self._check(channel)
+        _set(self._held, (board, channel), contact)
+        if board == RELAYS:
+            _set(self._mirrors, channel, mirror)
+        contacts[channel] = self._held.get((board, channel), self._pulled[board][channel])
+        self.changed = self._unit.now
+        self.connect()
+
+    def contacts(self, board: int) -> list[bool]:
+        """The contacts of `board` as they stand, the emergency stop included. Raises UnknownName."""
+        contacts = list(self._board(self._contacts, board))
+        return [self.closed(channel) for channel in range(CHANNELS)] if board == RELAYS else contacts
 
     def stop(self, pressed: bool) -> None:
         """The emergency stop: opens mains and bench feed by wire."""
@@ -149,7 +178,7 @@ class Fixture:
         unit = self._unit
         state = [False] * CHANNELS
         for coil, channel in MIRRORS.items():
-            state[channel] = self.closed(coil)
+            state[channel] = self._mirrors.get(coil, self.closed(coil))
         state[12] = not self.stopped
         state[13] = self.lid_shut
         state[15] = unit.door_shut
@@ -184,3 +213,10 @@ class Fixture:
             case 10 | 11:
                 return 0.0
         raise UnknownName("analog channel", str(channel), [str(k) for k in range(ANALOG_CHANNELS)])
+
+
+def _set(table: dict[Key, bool], key: Key, value: bool | None) -> None:
+    if value is None:
+        table.pop(key, None)
+    else:
+        table[key] = value

@@ -98,6 +98,19 @@ class Plant:
         """Drive a relay's coil now; its contacts follow after one to two ticks. Raises UnknownName."""
         self.fixture.drive(board, channel, on, ceil(self.now / TICK - SLACK) + 1)
 
+    def hold_contact(self, board: int, channel: int, contact: bool | None, mirror: bool | None) -> None:
+        """A relay fails, now: its contact and its mirror contact stay as given, None as they should be.
+
+        A board without mirror contacts has none to hold. Raises UnknownName.
+        """
+        self._settle()
+        self.fixture.hold(board, channel, contact, mirror)
+        self.fixture.watch()
+
+    def contacts(self, board: int) -> list[bool]:
+        """The contacts of a relay board as they stand. Raises UnknownName."""
+        return self.fixture.contacts(board)
+
     def coils(self, board: int) -> list[bool]:
         """The coils of a relay board as driven. Raises UnknownName."""
         return self.fixture.driven(board)
@@ -109,6 +122,11 @@ class Plant:
     def quantity(self, channel: int) -> float:
         """True value of an analog channel: Cel, Pa, A, V or g. Raises UnknownName beyond the 12 channels."""
         return self.fixture.quantity(channel)
+
+    def socket(self) -> tuple[float, float, float]:
+        """What the bench's socket carries now: true volts, amps into the unit, hertz."""
+        circuits = self.unit.circuits
+        return circuits.mains_volts, circuits.supply_amps(), self.unit.model.place.supply.hertz
 
     def meter_sees(self, function: str) -> float:
         """True value at the meter's terminals: V, Ohm (inf for open), A, Hz. Raises UnknownName."""
