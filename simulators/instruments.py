@@ -24,6 +24,25 @@ def noise(source: random.Random) -> float:
 
 
 @dataclass(frozen=True)
+class Module:
+    """A Modbus module of the bench: its device number, what it is, its serial number."""
+
+    device: int
+    sort: str
+    serial: str
+
+
+# By the name that the bench file gives them, too.
+MODULES: dict[str, Module] = {
+    "relays-1": Module(1, "relays", "SIM-R1"),
+    "relays-2": Module(4, "relays", "SIM-R2"),
+    "inputs-1": Module(2, "inputs", "SIM-I1"),
+    "analog-1": Module(3, "analog", "SIM-A1"),
+    "power-1": Module(5, "power", "SIM-P1"),
+}
+
+
+@dataclass(frozen=True)
 class Scale:
     """A linear channel of the analog module: counts `raw` mean `means`; `accuracy` is the limit of error."""
 

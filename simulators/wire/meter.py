@@ -1,12 +1,14 @@
 """The bench multimeter: functions, ranges, readings and voltage records, spoken to in SCPI."""
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
 
 from simulators.instruments import METER, METER_RESOLUTION, MeterErrors
 from simulators.wire import Plant
 from simulators.wire.scpi import Handler, Interpreter, Reply, ScpiError, none, number
+from simulators.wire.upsets import Upset
 
 IDENTITY = "Low Mill Bench Works,SIM-METER,SIM-M1,1"
 
@@ -72,19 +74,28 @@ class Triggered:
 class Meter:
     """One meter. Readings are taken at the moment they are asked for; their seconds go by after it."""
 
-    def __init__(self, plant: Plant, seed: int = 0) -> None:
+    def __init__(
+        self, plant: Plant, seed: int = 0, advance: Callable[[float], None] | None = None
+    ) -> None:
         self._plant = plant
+        self._advance = advance or plant.advance
         self._errors = MeterErrors(seed)
         self._now = 0.0
         self._setting = Setting()
         self._points, self._interval = 1, 1e-3
         self._triggered: Triggered | None = None
+        self.upsets: list[Upset] = []  # its readings are upset on the wire, not here
         self.interpreter = Interpreter(self._commands())
 
     def advance(self, now: float) -> None:
         """Bring the plant, and the meter's own idea of the time, to `now`."""
         self._now = now
-        self._plant.advance(now)
+        self._advance(now)
+
+    def power_cycle(self) -> None:
+        """It loses its power: settings, errors and a running record are gone, the event status says so."""
+        self._setting, self._points, self._interval, self._triggered = Setting(), 1, 1e-3, None
+        self.interpreter.power_on()
 
     def _commands(self) -> dict[str, Handler]:
         commands: dict[str, Handler] = {
@@ -189,9 +200,7 @@ class Meter:
         if taken.reading is not None:
             return Reply(f"{taken.reading:.8E}", wait)
         if wait:
-            self._plant.advance(
-                taken.ready
-            )  # asked too early: the rest of the record goes by in this exchange
+            self._advance(taken.ready)  # asked too early: the rest of the record goes by in this exchange
         volts = self._plant.meter_waveform(taken.start, taken.interval, taken.points)
         return Reply(",".join(f"{self._shown(taken.setting, value):.8E}" for value in volts), wait)
 

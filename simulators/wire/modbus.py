@@ -1,4 +1,4 @@
-"""Relay boards, inputs and the analog module on one Modbus TCP gateway.
+"""Modbus devices behind one address: a TCP gateway, or a serial line with several devices on it.
 
 Frames and PDUs are pymodbus's own classes; the checks before them follow the Modbus Application Protocol
 Specification V1.1b3, section 6 (which exception for what, limits of counts).
@@ -8,7 +8,6 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from pymodbus.constants import ExcCodes
-from pymodbus.framer import FramerSocket
 from pymodbus.pdu import DecodePDU, ExceptionResponse, ModbusPDU
 from pymodbus.pdu.bit_message import (
     ReadCoilsResponse,
@@ -23,19 +22,16 @@ from pymodbus.pdu.register_message import (
     WriteSingleRegisterResponse,
 )
 
-from simulators.instruments import ANALOG, AnalogInput, stream
-from simulators.wire import Answer, Plant
+from simulators.instruments import stream
+from simulators.wire import Answer, Question
+from simulators.wire.frames import Frame, Frames, RtuFrames, TcpFrames
 
-BITS = 24  # coils of a relay board, inputs of the input module
-REGISTERS = 12  # of the analog module
 SERIAL_CHARACTERS = 16
+BROADCAST = 0  # the device number that means all of them
 
 # One exchange through the gateway and its serial bus: an invented, common order of size.
 EXCHANGE_SECONDS = 0.004
 JITTER_SECONDS = 0.0005
-
-MBAP_BYTES = 7
-LONGEST_ADU = 260  # V1.1b3, section 4.1: PDU 253 and the header
 
 # Most that one request may ask for (V1.1b3, 6.1 to 6.4, 6.11, 6.12).
 LIMITS = {1: 2000, 2: 2000, 3: 125, 4: 125, 15: 1968, 16: 123}
@@ -57,6 +53,12 @@ def serial_registers(serial: str) -> list[int]:
     """A serial number as registers of two ASCII characters, padded with spaces."""
     text = serial.ljust(SERIAL_CHARACTERS).encode("ascii")
     return [int.from_bytes(text[index : index + 2], "big") for index in range(0, SERIAL_CHARACTERS, 2)]
+
+
+def serial_table(serial: str) -> tuple[int, Callable[[range], Sequence[int]]]:
+    """The holding registers of a device that keeps its serial number there."""
+    registers = serial_registers(serial)
+    return len(registers), lambda addresses: registers[addresses.start : addresses.stop]
 
 
 class Refusal(Exception):
@@ -84,76 +86,60 @@ def answer_pdu(device: Device, frame: bytes) -> ModbusPDU:
 
 
 class ModbusGateway:
-    """The far end of the "modbus" link: several devices behind one address. Unknown ones stay silent."""
+    """The far end of the "modbus" link: several devices behind one address. Unknown ones stay silent.
+
+    `names` gives the bench's name and the sort of each device. On a serial line (`frames`) device 0 is all of
+    them, and nobody answers (Modbus over Serial Line V1.02, 2.1).
+    """
 
     def __init__(
-        self, devices: Mapping[int, Device], advance: Callable[[float], None], seed: int = 0
+        self,
+        devices: Mapping[int, Device],
+        advance: Callable[[float], None],
+        seed: int = 0,
+        names: Mapping[int, tuple[str, str]] | None = None,
+        frames: TcpFrames | RtuFrames | None = None,
+        seconds: float = EXCHANGE_SECONDS,
+        jitter: float = JITTER_SECONDS,
     ) -> None:
+        self.frames: Frames = frames or TcpFrames()
         self._devices = devices
         self._advance = advance
-        self._jitter = stream(seed, "modbus", "exchange")
+        self._names = names or {}
+        self._seconds, self._jitter = seconds, jitter
+        self._source = stream(seed, "modbus", "exchange")
 
     def take(self, buffer: bytearray) -> bytes | None:
-        """One whole ADU. ValueError: the header is not Modbus."""
-        if len(buffer) >= MBAP_BYTES - 1:
-            length = int.from_bytes(buffer[4:6], "big")
-            if buffer[2:4] != b"\0\0" or not 2 <= length <= LONGEST_ADU - 6:
-                raise ValueError("not a Modbus TCP header")
-            if len(buffer) >= length + 6:
-                adu = bytes(buffer[: length + 6])
-                del buffer[: length + 6]
-                return adu
-        return None
+        """See Frames."""
+        return self.frames.take(buffer)
+
+    def question(self, request: bytes) -> Question:
+        """Whose it is, and its function code."""
+        _, device, pdu = self._split(request)
+        name, sort = self._names.get(device, ("", ""))
+        code = pdu[0]
+        return Question(name, sort, (str(code),), code in (1, 2, 4), code == 3)
 
     def serve(self, request: bytes, now: float) -> Answer:
         """Bring the plant to `now`, act, and answer under the request's own transaction id."""
-        _, device_id, transaction, frame = _framer.decode(request)
+        transaction, device_id, pdu = self._split(request)
         self._advance(now)
+        if device_id == BROADCAST and self.frames.wire == "modbus-rtu":
+            for each in self._devices.values():
+                answer_pdu(each, pdu)
+            return Answer(None, self._seconds)
         device = self._devices.get(device_id)
         if device is None:
             return Answer(None, silent=True)
-        answer = answer_pdu(device, frame)
-        answer.dev_id, answer.transaction_id = device_id, transaction
-        seconds = EXCHANGE_SECONDS + self._jitter.uniform(0.0, JITTER_SECONDS)
-        return Answer(_framer.buildFrame(answer), seconds)
+        answer = answer_pdu(device, pdu)
+        said = bytes([answer.function_code]) + answer.encode()
+        seconds = self._seconds + self._source.uniform(0.0, self._jitter)
+        return Answer(self.frames.join(Frame(transaction, device_id, said)), seconds)
 
-
-def bench_devices(plant: Plant, seed: int) -> dict[int, Device]:
-    """The devices of the demonstration bench, by their Modbus ids."""
-    analog = {channel: AnalogInput(channel, scale, seed) for channel, scale in ANALOG.items()}
-
-    def counts(addresses: range) -> list[int]:
-        return [analog[at].counts(plant.quantity(at)) & 0xFFFF if at in analog else 0 for at in addresses]
-
-    return {
-        1: _relay_board(plant, 1, "SIM-R1"),
-        4: _relay_board(plant, 4, "SIM-R2"),
-        2: Device(
-            inputs=(BITS, lambda addresses: _slice(plant.inputs(), addresses)),
-            holding_registers=_serial("SIM-I1"),
-        ),
-        3: Device(input_registers=(REGISTERS, counts), holding_registers=_serial("SIM-A1")),
-    }
-
-
-def _relay_board(plant: Plant, board: int, serial: str) -> Device:
-    return Device(
-        coils=(
-            BITS,
-            lambda addresses: _slice(plant.coils(board), addresses),
-            lambda channel, on: plant.set_coil(board, channel, on),
-        ),
-        holding_registers=_serial(serial),
-    )
-
-
-def _serial(serial: str) -> tuple[int, Callable[[range], Sequence[int]]]:
-    registers = serial_registers(serial)
-    return len(registers), lambda addresses: registers[addresses.start : addresses.stop]
-
-
-def _slice(bits: Sequence[bool], addresses: range) -> Sequence[bool]:
-    return bits[addresses.start : addresses.stop]
+    def _split(self, request: bytes) -> Frame:
+        frame = self.frames.split(request)
+        assert frame is not None, "take() lets only whole frames through"
+        return frame
 
 
 def _check_request(frame: bytes) -> None:
@@ -231,4 +217,3 @@ _SERVED: dict[int, Callable[[Device, ModbusPDU], ModbusPDU]] = {
     16: _write_registers,
 }
 _decoder = DecodePDU(is_server=True)
-_framer = FramerSocket(_decoder)

@@ -5,24 +5,28 @@ for what the person does not understand.
 """
 
 import json
+from collections.abc import Callable
 from typing import Any
 
-from simulators.wire import Answer, Plant, take_line
+from simulators.wire import Answer, Plant, Question
+from simulators.wire.frames import LineFrames
 
 
 class Person:
     """The far end of the "person" link. What is asked is done at once; the time it takes goes by after it."""
 
-    def __init__(self, plant: Plant) -> None:
+    def __init__(self, plant: Plant, advance: Callable[[float], None] | None = None) -> None:
+        self.frames = LineFrames()
         self._plant = plant
+        self._advance = advance or plant.advance
 
-    def take(self, buffer: bytearray) -> bytes | None:
-        """One line. ValueError: it does not end."""
-        return take_line(buffer)
+    def question(self, request: bytes) -> Question:
+        """Everything is asked of the same person."""
+        return Question("person", "person", ("ask",))
 
     def serve(self, request: bytes, now: float) -> Answer:
         """Do or look, and answer in JSON."""
-        self._plant.advance(now)
+        self._advance(now)
         try:
             answer, seconds = self._ask(request)
         except ValueError as error:  # also a line that is not JSON, a name the plant does not know

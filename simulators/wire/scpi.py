@@ -11,12 +11,15 @@ from collections import deque
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-from simulators.wire import Answer, take_line
+from simulators.wire import Answer, Question
+from simulators.wire.frames import LineFrames
 
 QUEUE_LENGTH = 20  # errors kept; the last place tells of an overflow
 LINE_SECONDS = 0.003  # to parse and answer a line that measures nothing
 
 POWER_ON, COMMAND_ERROR, EXECUTION_ERROR, DEVICE_ERROR, QUERY_ERROR, OPERATION_COMPLETE = 128, 32, 16, 8, 4, 1
+
+READERS = ("READ", "FETC", "MEAS")  # headers (short forms) that ask for readings
 
 TEXTS = {
     0: "No error",
@@ -100,6 +103,11 @@ class Interpreter:
             return Answer((";".join(said) + "\n").encode("ascii"), seconds)
         return Answer(None, seconds, silent=asked)
 
+    def power_on(self) -> None:
+        """The errors are gone, and bit 7 of the event status says why."""
+        self._errors.clear()
+        self._events = POWER_ON
+
     def operation_complete(self) -> None:
         """*OPC: sets bit 0 of the event status."""
         self._events |= OPERATION_COMPLETE
@@ -145,13 +153,20 @@ class Interpreter:
 class ScpiInstrument:
     """The far end of a SCPI link: an interpreter; the plant is brought up to date before each line."""
 
-    def __init__(self, interpreter: Interpreter, advance: Callable[[float], None]) -> None:
+    def __init__(
+        self, interpreter: Interpreter, advance: Callable[[float], None], name: str = "meter-1"
+    ) -> None:
+        self.frames = LineFrames()
         self._interpreter = interpreter
         self._advance = advance
+        self._name = name
 
-    def take(self, buffer: bytearray) -> bytes | None:
-        """One line. ValueError: it does not end."""
-        return take_line(buffer)
+    def question(self, request: bytes) -> Question:
+        """The headers of a line, in capitals and without a leading colon."""
+        units = filter(None, (unit.strip() for unit in request.decode("ascii", "replace").upper().split(";")))
+        words = tuple(unit.split(None, 1)[0].lstrip(":") for unit in units)
+        reads = any(word.endswith("?") and word.startswith(READERS) for word in words)
+        return Question(self._name, "meter", words, reads, "*IDN?" in words)
 
     def serve(self, request: bytes, now: float) -> Answer:
         """Obey one line at `now`."""

@@ -12,7 +12,9 @@ class FakePlant:
     def __init__(self) -> None:
         self.times: list[float] = []
         self.boards: dict[int, list[bool]] = {1: [False] * 24, 4: [False] * 24}
-        self.contacts = [False] * 24
+        self.held: dict[tuple[int, int], tuple[bool | None, bool | None]] = {}
+        self.at_socket = (230.0, 0.0, 50.0)
+        self.inputs_closed = [False] * 24
         self.values = dict.fromkeys(range(12), 0.0)
         self.terminals: dict[str, float] = {}
         self.asked: list[tuple[str, str, str, list[str], str]] = []
@@ -32,11 +34,23 @@ class FakePlant:
     def coils(self, board: int) -> list[bool]:
         return list(self.boards[board])
 
+    def contacts(self, board: int) -> list[bool]:
+        held = {channel: contact for (on, channel), (contact, _) in self.held.items() if on == board}
+        return [bool(held.get(k, on)) for k, on in enumerate(self.boards[board])]
+
+    def hold_contact(self, board: int, channel: int, contact: bool | None, mirror: bool | None) -> None:
+        self.held.pop((board, channel), None)
+        if (contact, mirror) != (None, None):
+            self.held[board, channel] = contact, mirror
+
     def inputs(self) -> list[bool]:
-        return list(self.contacts)
+        return list(self.inputs_closed)
 
     def quantity(self, channel: int) -> float:
         return self.values[channel]
+
+    def socket(self) -> tuple[float, float, float]:
+        return self.at_socket
 
     def meter_sees(self, function: str) -> float:
         return self.terminals.get(function, math.inf if function.startswith("ohms") else 0.0)

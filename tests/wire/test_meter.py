@@ -12,9 +12,11 @@ from fake_plant import RISE, FakePlant
 
 from simulators.clock import LockstepClock
 from simulators.instruments import METER
-from simulators.wire import Link, Pace
+from simulators.wire import Pace
+from simulators.wire.link import Link
 from simulators.wire.meter import AC_SECONDS, CONFIGURE_SECONDS, DC_SECONDS, IDENTITY, Meter
 from simulators.wire.scpi import LINE_SECONDS, ScpiInstrument, spellings
+from simulators.wire.tcp import TcpListener
 
 
 class Dialogue:
@@ -306,7 +308,7 @@ def over_visa(
         plant, clock = FakePlant(), LockstepClock()
         meter = Meter(plant)
         end = ScpiInstrument(meter.interpreter, meter.advance)
-        link = Link("meter", end, Pace(clock.now, clock), {"meter": 0})
+        link = TcpListener(Link("meter", end, Pace(clock.now, clock), {"meter": 0}))
         host, port = await link.open()
         loop = asyncio.get_running_loop()
         opened: list[Any] = []

@@ -10,8 +10,11 @@ from pymodbus.client import AsyncModbusTcpClient
 
 from simulators.clock import LockstepClock
 from simulators.instruments import ANALOG
-from simulators.wire import Link, Pace
-from simulators.wire.modbus import EXCHANGE_SECONDS, JITTER_SECONDS, ModbusGateway, bench_devices
+from simulators.wire import Pace
+from simulators.wire.devices import BenchDevices
+from simulators.wire.link import Link, TcpAddress
+from simulators.wire.modbus import EXCHANGE_SECONDS, JITTER_SECONDS, ModbusGateway
+from simulators.wire.tcp import TcpListener
 
 
 class Bench:
@@ -21,8 +24,9 @@ class Bench:
         self.plant = FakePlant()
         self.clock = LockstepClock()
         self.counts = {"modbus": 0}
-        gateway = ModbusGateway(bench_devices(self.plant, seed), self.plant.advance, seed)
-        self.link = Link("modbus", gateway, Pace(self.clock.now, self.clock), self.counts)
+        gateway = ModbusGateway(BenchDevices(self.plant, seed).tables, self.plant.advance, seed)
+        self.listener = TcpListener(Link("modbus", gateway, Pace(self.clock.now, self.clock), self.counts))
+        self.address: TcpAddress
         self.client: AsyncModbusTcpClient
 
     async def ask(self, call: Callable[[AsyncModbusTcpClient], Awaitable[Any]], timeout: float = 1.0) -> Any:
@@ -32,22 +36,22 @@ class Bench:
 def on_bench(work: Callable[[Bench], Awaitable[None]], seed: int = 0) -> None:
     async def run() -> None:
         bench = Bench(seed)
-        host, port = await bench.link.open()
+        bench.address = await bench.listener.open()
+        host, port = bench.address
         bench.client = AsyncModbusTcpClient(host, port=port, timeout=20, retries=0, reconnect_delay_max=2)
         assert await bench.client.connect()
         try:
             await work(bench)
         finally:
             bench.client.close()
-            await bench.link.close()
+            await bench.listener.close()
 
     asyncio.run(run())
 
 
 async def raw(bench: Bench, sent: bytes, length: int) -> bytes:
     """Send bytes on a connection of their own and read so many back (fewer if it closes)."""
-    assert bench.link._server is not None
-    reader, writer = await asyncio.open_connection(*bench.link._server.sockets[0].getsockname())
+    reader, writer = await asyncio.open_connection(*bench.address)
     writer.write(sent)
     try:
         return await asyncio.wait_for(reader.readexactly(length), 5.0)
@@ -82,9 +86,9 @@ def test_coils_are_written_and_read_back_and_each_exchange_takes_its_time() -> N
 
 def test_inputs() -> None:
     async def work(bench: Bench) -> None:
-        bench.plant.contacts = [k in (0, 17, 23) for k in range(24)]
+        bench.plant.inputs_closed = [k in (0, 17, 23) for k in range(24)]
         read = await bench.ask(lambda c: c.read_discrete_inputs(0, count=24, device_id=2))
-        assert read.bits == bench.plant.contacts
+        assert read.bits == bench.plant.inputs_closed
         one = await bench.ask(lambda c: c.read_discrete_inputs(17, count=1, device_id=2))
         assert one.bits[0]
 
@@ -197,7 +201,7 @@ def test_what_is_refused_and_with_which_exception(device: int, pdu: str, code: i
 
 def test_pipelined_requests_are_answered_in_order_under_their_own_transaction() -> None:
     async def work(bench: Bench) -> None:
-        bench.plant.contacts[0] = True
+        bench.plant.inputs_closed[0] = True
         sent = b"".join(
             transaction.to_bytes(2, "big") + bytes.fromhex(rest)
             for transaction, rest in [
@@ -218,8 +222,7 @@ def test_pipelined_requests_are_answered_in_order_under_their_own_transaction() 
 
 def test_a_request_in_pieces_is_put_together() -> None:
     async def work(bench: Bench) -> None:
-        assert bench.link._server is not None
-        reader, writer = await asyncio.open_connection(*bench.link._server.sockets[0].getsockname())
+        reader, writer = await asyncio.open_connection(*bench.address)
         for byte in bytes.fromhex("0001 0000 0006 01 01 0000 0008"):
             writer.write(bytes([byte]))
             for _ in range(5):

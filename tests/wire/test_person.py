@@ -8,8 +8,11 @@ import pytest
 from fake_plant import FakePlant
 
 from simulators.clock import LockstepClock
-from simulators.wire import LONGEST_LINE, Link, Pace
+from simulators.wire import Pace
+from simulators.wire.frames import LONGEST_LINE
+from simulators.wire.link import Link
 from simulators.wire.person import Person
+from simulators.wire.tcp import TcpListener
 
 Streams = tuple[asyncio.StreamReader, asyncio.StreamWriter]
 WEIGH = {"verb": "weigh", "thing": "chamber-water", "kind": "number", "options": [], "unit": "g"}
@@ -20,8 +23,8 @@ async def say(streams: Streams, line: bytes) -> Any:
     return json.loads(await asyncio.wait_for(streams[0].readline(), 5.0))
 
 
-async def link_to(plant: FakePlant, pace: Pace, longest: float = 2.0) -> tuple[Link, Streams]:
-    link = Link("person", Person(plant), pace, {"person": 0}, longest)
+async def link_to(plant: FakePlant, pace: Pace, longest: float = 2.0) -> tuple[TcpListener, Streams]:
+    link = TcpListener(Link("person", Person(plant), pace, {"person": 0}, longest))
     host, port = await link.open()
     return link, await asyncio.open_connection(host, port)
 

@@ -10,6 +10,7 @@ from pymodbus.client import AsyncModbusTcpClient
 
 from simulators import station as station_module
 from simulators.station import Station, list_faults, listener_lines, start
+from simulators.wire.link import TcpAddress
 
 
 def on_station(work: Callable[[Station], Awaitable[Any]], **how: Any) -> Any:
@@ -24,15 +25,19 @@ def on_station(work: Callable[[Station], Awaitable[Any]], **how: Any) -> Any:
     return asyncio.run(run())
 
 
+def tcp_addresses(station: Station) -> dict[str, TcpAddress]:
+    return {name: address for name, address in station.addresses.items() if isinstance(address, TcpAddress)}
+
+
 async def modbus(station: Station) -> AsyncModbusTcpClient:
-    host, port = station.addresses["modbus"]
+    host, port = tcp_addresses(station)["modbus"]
     client = AsyncModbusTcpClient(host, port=port, timeout=20, retries=0, reconnect_delay_max=2)
     assert await client.connect()
     return client
 
 
 async def line(station: Station, name: str, sent: bytes) -> str:
-    reader, writer = await asyncio.open_connection(*station.addresses[name])
+    reader, writer = await asyncio.open_connection(*tcp_addresses(station)[name])
     try:
         writer.write(sent + b"\n")
         return (await asyncio.wait_for(reader.readline(), 10.0)).decode().strip()
@@ -45,9 +50,11 @@ def test_each_listener_says_where_it_is_and_answers() -> None:
         assert [text.rsplit(":", 1)[0] for text in listener_lines(station)] == [
             "modbus tcp 127.0.0.1",
             "scpi tcp 127.0.0.1",
+            "scale tcp 127.0.0.1",
             "person tcp 127.0.0.1",
+            "control tcp 127.0.0.1",
         ]
-        assert len({port for _, port in station.addresses.values()}) == 3
+        assert len({port for _, port in tcp_addresses(station).values()}) == 5
         assert await line(station, "meter", b"*IDN?") == "Low Mill Bench Works,SIM-METER,SIM-M1,1"
         shut = {"verb": "confirm", "thing": "door-shut", "kind": "done", "options": [], "unit": ""}
         assert json.loads(await line(station, "person", json.dumps(shut).encode()))["answer"] is True
@@ -56,7 +63,7 @@ def test_each_listener_says_where_it_is_and_answers() -> None:
             "the unit's door is shut"
         )
         client.close()
-        assert station.exchanges == {"modbus": 1, "meter": 1, "person": 1}
+        assert station.exchanges == {"modbus": 1, "meter": 1, "scale": 0, "person": 1}
 
     on_station(work)
 
@@ -137,7 +144,7 @@ def test_faults_are_listed_with_all_that_is_said_of_them() -> None:
 
 def test_a_closed_listener_drops_its_connections_and_the_others_live_on() -> None:
     async def work(station: Station) -> None:
-        reader, writer = await asyncio.open_connection(*station.addresses["meter"])
+        reader, writer = await asyncio.open_connection(*tcp_addresses(station)["meter"])
         writer.write(b"*OPC?\n")
         assert await asyncio.wait_for(reader.readline(), 5.0) == b"1\n"
         await station.close_listener("meter")
@@ -145,7 +152,7 @@ def test_a_closed_listener_drops_its_connections_and_the_others_live_on() -> Non
             await asyncio.wait_for(reader.readexactly(1), 5.0)
         writer.close()
         with pytest.raises(ConnectionRefusedError):
-            await asyncio.open_connection(*station.addresses["meter"])
+            await asyncio.open_connection(*tcp_addresses(station)["meter"])
         client = await modbus(station)
         assert not (await client.read_coils(0, count=1, device_id=1)).isError()
         client.close()
@@ -182,7 +189,7 @@ def test_at_real_pace_the_plant_follows_the_wall_and_answers_take_their_time(
 def test_at_real_pace_pipelined_requests_wait_for_each_other() -> None:
     async def work(station: Station) -> None:
         loop = asyncio.get_running_loop()
-        reader, writer = await asyncio.open_connection(*station.addresses["modbus"])
+        reader, writer = await asyncio.open_connection(*tcp_addresses(station)["modbus"])
         began = loop.time()
         for transaction in (5, 6, 7):
             writer.write(bytes([0, transaction]) + bytes.fromhex("0000 0006 01 01 0000 0001"))
