@@ -70,7 +70,7 @@ class Station:
         self._wiring = wiring
         self._log = None if log is None else WireLog(log)
         self._pace = Pace(self.clock.now, self.clock) if self.clock else Pace(_wall(speed), None, speed)
-        self._devices = BenchDevices(plant, seed, word_order)
+        self._devices = BenchDevices(plant, seed, word_order, speed)
         self._meter = Meter(plant, seed, self._advance)
         self._scale = Scale(plant, seed, self._advance)
         self._watch = Watch(plant)
@@ -157,9 +157,7 @@ class Station:
     def _far_ends(self, seed: int) -> dict[str, FarEnd]:
         names, tables = self._devices.names, self._devices.tables
         if self._wiring == "serial":
-            modbus = ModbusGateway(
-                tables, self._advance, seed, names, RtuFrames(), seconds=DEVICE_SECONDS, jitter=0.0
-            )
+            modbus = ModbusGateway(tables, self._advance, seed, names, RtuFrames(), seconds=DEVICE_SECONDS, jitter=0.0)
         else:
             modbus = ModbusGateway(tables, self._advance, seed, names)
         return {
@@ -191,6 +189,9 @@ class Station:
         return sites
 
     def _advance(self, now: float) -> None:
+        while (first := min(self._devices.watchdogs, key=lambda dog: dog.due())).due() <= now:
+            self._devices.power.advance(first.due())
+            first.trip()
         self._devices.power.advance(now)
 
     def _named(self, name: str) -> Listener:

@@ -2,32 +2,59 @@
 
 from collections.abc import Sequence
 
+from pymodbus.constants import ExcCodes
+
 from simulators.instruments import ANALOG, MODULES, AnalogInput
-from simulators.wire import Plant
-from simulators.wire.modbus import Device, serial_table
+from simulators.wire import Plant, watchdog
+from simulators.wire.modbus import SERIAL_CHARACTERS, Device, Refusal, serial_table
 from simulators.wire.power import PowerMeter
 from simulators.wire.upsets import Upset, shown_by
+from simulators.wire.watchdog import BoardWatchdog
 
 BITS = 24  # coils of a relay board, inputs of the input module
 REGISTERS = 12  # of the analog module
+SERIAL_REGISTERS = SERIAL_CHARACTERS // 2
 
 
 class RelayBoard:
     """Coils of the plant's board with the same Modbus number."""
 
-    def __init__(self, plant: Plant, board: int) -> None:
+    def __init__(self, plant: Plant, board: int, speed: float) -> None:
         self.board = board
         self.upsets: list[Upset] = []
+        self.watchdog = BoardWatchdog(self._drop, speed)
         self._plant = plant
 
     def device(self, serial: str) -> Device:
-        """Its Modbus tables."""
-        return Device(coils=(BITS, self._read, self._write), holding_registers=serial_table(serial))
+        """Its Modbus tables: the serial number, and the watchdog's time behind it."""
+        _, serial_read = serial_table(serial)
+
+        def read(addresses: range) -> Sequence[int]:
+            table = [*serial_read(range(SERIAL_REGISTERS)), *[0] * (watchdog.REGISTER - SERIAL_REGISTERS)]
+            table.append(self.watchdog.counts)
+            return table[addresses.start : addresses.stop]
+
+        return Device(
+            coils=(BITS, self._read, self._write),
+            holding_registers=(watchdog.REGISTER + 1, read),
+            write_register=self._write_register,
+            heard=self.watchdog.heard,
+        )
 
     def power_cycle(self) -> None:
-        """See Upsettable: all relays drop."""
-        for channel in range(BITS):
-            self._plant.set_coil(self.board, channel, False)
+        """See Upsettable: all relays drop, and the watchdog's time is forgotten."""
+        self.watchdog.counts = 0
+        self._drop()
+
+    def _drop(self) -> None:
+        for channel, driven in enumerate(self._plant.coils(self.board)):
+            if driven:
+                self._plant.set_coil(self.board, channel, False)
+
+    def _write_register(self, address: int, value: int) -> None:
+        if address != watchdog.REGISTER:
+            raise Refusal(ExcCodes.ILLEGAL_ADDRESS)
+        self.watchdog.counts = value
 
     def _read(self, addresses: range) -> Sequence[bool]:
         coils = self._plant.coils(self.board)[addresses.start : addresses.stop]
@@ -86,11 +113,12 @@ class AnalogModule:
 class BenchDevices:
     """All Modbus devices of the bench, by Modbus number and by the bench's name."""
 
-    def __init__(self, plant: Plant, seed: int, word_order: str = "ABCD") -> None:
+    def __init__(self, plant: Plant, seed: int, word_order: str = "ABCD", speed: float = 1.0) -> None:
         self.power = PowerMeter(plant, seed, word_order)
+        boards = {name: RelayBoard(plant, MODULES[name].device, speed) for name in ("relays-1", "relays-2")}
+        self.watchdogs = [board.watchdog for board in boards.values()]
         self.by_name: dict[str, RelayBoard | InputModule | AnalogModule | PowerMeter] = {
-            "relays-1": RelayBoard(plant, MODULES["relays-1"].device),
-            "relays-2": RelayBoard(plant, MODULES["relays-2"].device),
+            **boards,
             "inputs-1": InputModule(plant),
             "analog-1": AnalogModule(plant, seed),
             "power-1": self.power,

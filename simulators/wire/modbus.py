@@ -47,6 +47,7 @@ class Device:
     input_registers: tuple[int, Callable[[range], Sequence[int]]] | None = None
     holding_registers: tuple[int, Callable[[range], Sequence[int]]] | None = None
     write_register: Callable[[int, int], None] | None = None
+    heard: Callable[[float], None] | None = None  # told the time of every request to the device
 
 
 def serial_registers(serial: str) -> list[int]:
@@ -131,6 +132,8 @@ class ModbusGateway:
         device = self._devices.get(device_id)
         if device is None:
             return Answer(None, silent=True)
+        if device.heard is not None:
+            device.heard(now)
         answer = answer_pdu(device, pdu)
         said = bytes([answer.function_code]) + answer.encode()
         seconds = self._seconds + self._source.uniform(0.0, self._jitter)

@@ -166,8 +166,9 @@ def test_every_device_carries_its_serial_number(device: int, serial: str) -> Non
         (2, "01 00 00 00 01", 1),
         (2, "05 00 00 FF 00", 1),
         (3, "0F 00 00 00 01 01 01", 1),
-        (1, "06 00 00 00 01", 1),  # the serial number cannot be written
-        (1, "10 00 00 00 01 02 00 01", 1),
+        (1, "06 00 00 00 01", 2),  # the serial number cannot be written, only the watchdog
+        (1, "10 00 00 00 01 02 00 01", 2),
+        (2, "06 00 10 00 01", 1),  # a module without outputs has no watchdog
         (1, "08 00 00 12 34", 1),  # a function that nobody here has
         (1, "2B 0E 01 00", 1),
         (1, "01 00 18 00 01", 2),  # coil 24
