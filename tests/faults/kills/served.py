@@ -10,12 +10,11 @@ from __future__ import annotations
 
 import asyncio
 import json
+import re
 import sys
 import time
 from pathlib import Path
 from typing import Any
-
-import yaml
 
 from simulators.station import start
 
@@ -26,25 +25,15 @@ BOARDS = (1, 4)
 def bench_file(addresses: dict[str, Any], speed: float) -> str:
     """The bundled simulated bench, at this station's addresses."""
     source = Path(__file__).parents[3] / "procedures" / "benches" / "simulated.yaml"
-    bench = yaml.load(source.read_text(encoding="utf-8"), yaml.BaseLoader)
-    del bench["station"]
-    bench["speed"] = speed
-    bench["simulated"] = True
-    for name, link in bench["links"].items():
-        host, port = addresses[name]
-        link["address"] = f"TCPIP::{host}::{port}::SOCKET" if link["protocol"] == "visa" else f"{host}:{port}"
-    for spec in bench["instruments"].values():
-        for key in ("device", "channels"):
-            if key in spec:
-                spec[key] = int(spec[key])
-    for section in ("outputs", "inputs", "quantities"):
-        for spec in bench[section].values():
-            spec["channel"] = int(spec["channel"])
-            if "raw" in spec:
-                spec["raw"] = [int(r) for r in spec["raw"]]
-    for point in bench["test-points"].values():
-        point["select"]["channel"] = int(point["select"]["channel"])
-    return json.dumps(bench, indent=1)  # JSON is YAML, and quotes what must be words
+    text = source.read_text(encoding="utf-8").replace("station: demo", f"speed: {speed}")
+
+    def resolved(match: re.Match[str]) -> str:
+        host, port = str(addresses[match["link"]]).rpartition(":")[::2]
+        visa = match["protocol"] == "visa"
+        address = f"TCPIP::{host}::{port}::SOCKET" if visa else f"{host}:{port}"
+        return f'  {match["link"]}: {{protocol: {match["protocol"]}, address: "{address}"}}'
+
+    return re.sub(r"  (?P<link>[a-z]+): \{protocol: (?P<protocol>[a-z-]+), address: station\}", resolved, text)
 
 
 async def serve(log: Path, file: Path, speed: float, seed: int) -> None:

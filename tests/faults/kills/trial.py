@@ -18,7 +18,7 @@ from rig.events import StepEnded
 from rig.records.ids import new_run_id
 from rig.records.store import Store
 
-SPEED = 60.0
+SPEED = 40.0
 WATCHDOG = 4.0  # s of wall time in the bundled bench: the longest that outputs stay on when everything else is gone
 SLACK = 2.0  # s: a Python that is scheduled late on a busy machine, and the exchanges themselves
 RUN_WITHIN = 120.0

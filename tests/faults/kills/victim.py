@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import TextIO
 
 from rig.events import Event, StepEnded
-from rig.plan.load import load_named
+from rig.plan.load import load, load_named
 from rig.plan.plan import make_plan
 from rig.records.store import Store
 from rig.run.session import RunRequest, run_procedure
@@ -66,7 +66,7 @@ class Striker:
 def main() -> None:
     bench, store, run, shown, kind, at = sys.argv[1:]
     plan = make_plan(
-        load_named("procedure", "incoming-inspection"),
+        load(Path(__file__).parent / "strike.yaml"),
         load_named("unit-profile", "demo-18-dc"),
         load_named("bench", bench),
     )
