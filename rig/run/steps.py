@@ -256,7 +256,7 @@ class StepWork:
         interval = step.interval.to("s")
         count = max(2, round(step.for_.to("s") / interval))
         limit = self._plan.limit(step)
-        said = await self._bench.meter.record(step.waveform, Quantity(1.0, "A"), interval, count, step.energize)
+        said = await self._bench.meter.record(step.waveform, Quantity(3.0, "A"), interval, count, step.energize)
         scale = 1.0 if said.shunt is None else 1.0 / said.shunt
         values = [v * scale for v in said.values]
         value = dip(values) if step.judge == "dip" else max(values) if step.judge == "highest" else values[-1]

@@ -82,3 +82,27 @@ def test_a_person_who_goes_away() -> None:
     assert by_name(record)["water-drained"].verdict is Verdict.NO_READING
     assert record.ended.all_off
     assert not any(station.plant.coils(1))
+
+
+def test_when_the_first_process_loses_its_bus_the_second_drops_the_outputs_by_its_own_way() -> None:
+    """The cable is sound and the boards live; only this program cannot reach them any more."""
+    journal = ListJournal()
+    benches: list[OpenBench] = []
+    seen = [0]
+
+    def watch(event: Event) -> None:
+        if isinstance(event, Sampled) and event.step == "time-40-to-90":
+            seen[0] += 1
+            if seen[0] == 3:
+                bus: Any = benches[0].live.instruments["relays-1"].bus  # type: ignore[attr-defined]
+                bus.close()
+                bus._host, bus._port = "127.0.0.1", 1  # nobody listens there
+
+    record = run_procedure(RunRequest(run="test", seed=3), bundled_plan(), [watch], lambda _: journal, benches.append)
+    station = benches[0].station
+    assert station is not None
+    assert record.ended.verdict is Verdict.NO_READING
+    assert not record.ended.all_off, "this program could not confirm it"
+    assert any("second process has dropped all boards" in e.text for e in journal.events if isinstance(e, Noted))
+    assert not any(station.plant.coils(1))
+    assert not any(station.plant.coils(4))
