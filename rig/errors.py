@@ -32,6 +32,10 @@ class RigError(Exception):
         self.culprit = culprit
         super().__init__(what)
 
+    def sentence(self) -> str:
+        """The same in one line."""
+        return ". ".join(line.strip().rstrip(".") for line in self.lines()) + "."
+
     def lines(self) -> list[str]:
         """One or two lines for a person."""
         head = f"{self.culprit}: {self.what}" if self.culprit else self.what

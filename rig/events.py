@@ -70,6 +70,7 @@ class RunStarted(Event):
     steps: int
     minutes: float
     answered_by: str
+    wire_faults: tuple[str, ...] = ()  # lies of simulated instruments' wires, KIND@INSTRUMENT
 
 
 @dataclass(frozen=True)

@@ -95,7 +95,7 @@ class Interlocks:
         return None
 
     async def _trip(self, error: RigError) -> None:
-        self.latched = " ".join(line.strip() for line in error.lines())
+        self.latched = error.sentence()
         await self._outputs.all_off()  # confirmed once more when the run ends, and told there
         self.tripped(error)
 

@@ -27,6 +27,7 @@ class StationOrder:
     faults: tuple[tuple[str, float], ...] = ()
     seed: int = 0
     lockstep: bool = True
+    wire_faults: tuple[tuple[str, str, int | None], ...] = ()  # kind, instrument, for so many exchanges
 
 
 @dataclass
@@ -66,19 +67,21 @@ async def _station(
     wiring: Bench, order: StationOrder, stack: AsyncExitStack
 ) -> tuple[Any | None, Clock, dict[str, Link]]:
     if wiring.station is None:
-        if order.faults:
+        if order.faults or order.wire_faults:
             raise InputError(
-                f"bench {wiring.bench} has no station of its own, so no fault can be put into its unit",
-                "Give --fault with the simulated bench, or to 'rig station'.",
+                f"bench {wiring.bench} has no station of its own, so no fault can be put into it",
+                "Give faults with the simulated bench, or to 'rig station'.",
             )
         return None, WallClock(wiring.speed), dict(wiring.links)
     factory = _entry(STATIONS, wiring.station, "station").load()
     try:
         which = {"unit": order.unit} if order.unit else {}  # a self-check needs none
         station = await factory(**which, faults=dict(order.faults), seed=order.seed, lockstep=order.lockstep, speed=1.0)
+        stack.push_async_callback(station.close)
+        for kind, instrument, times in order.wire_faults:
+            station.misbehave(kind, instrument, times)
     except ValueError as error:  # an unknown unit or fault, or a fault that this unit cannot have
         raise InputError(str(error)) from None
-    stack.push_async_callback(station.close)
     clock: Clock = station.clock if station.clock is not None else WallClock()
     return station, clock, {name: _resolved(name, link, station.addresses) for name, link in wiring.links.items()}
 

@@ -39,7 +39,7 @@ async def _ask(live: LiveBench, name: str) -> RollCall:
         reported = await live.instruments[name].identify()
         says = "present" if reported == spec.serial else f"is {reported}, the bench file says {spec.serial}"
     except InstrumentError as error:
-        says = " ".join(error.lines())
+        says = error.sentence()
     calibrated = spec.calibrated_until
     return RollCall(name, spec.driver, spec.link, spec.serial, reported, reported == spec.serial, says, calibrated)
 

@@ -55,6 +55,33 @@ def fault_option(command: F) -> F:
     )(command)
 
 
+WireFault = tuple[str, str, int | None]  # kind, instrument, for so many exchanges
+
+
+def wire_faults(ctx: click.Context, parameter: click.Parameter, values: tuple[str, ...]) -> tuple[WireFault, ...]:
+    """``KIND@INSTRUMENT`` or ``KIND@INSTRUMENT=TIMES``."""
+    found: list[WireFault] = []
+    for value in values:
+        place, equals, number = value.partition("=")
+        kind, at, instrument = place.partition("@")
+        if not (kind and at and instrument) or (equals and not (number.isdigit() and int(number) > 0)):
+            raise click.BadParameter(f"expected KIND@INSTRUMENT or KIND@INSTRUMENT=TIMES, found {value[:60]!a}")
+        found.append((kind, instrument, int(number) if equals else None))
+    return tuple(found)
+
+
+def wire_fault_option(command: F) -> F:
+    """``--wire-fault``, repeatable."""
+    return click.option(
+        "--wire-fault",
+        "wire_faults",
+        multiple=True,
+        metavar="KIND@INSTRUMENT[=TIMES]",
+        callback=wire_faults,
+        help="Let a simulated instrument's wire lie, for so many exchanges or throughout. May be repeated.",
+    )(command)
+
+
 def store_option(command: F) -> F:
     """``--store``."""
     return click.option(

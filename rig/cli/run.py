@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from rig.cli.options import fault_option, json_option, print_json, printable, store_option
+from rig.cli.options import fault_option, json_option, print_json, printable, store_option, wire_fault_option
 from rig.errors import InputError
 
 if TYPE_CHECKING:
@@ -32,6 +32,7 @@ if TYPE_CHECKING:
 @click.option("--by-hand", "by_hand", multiple=True, metavar="STEP",
               help="Take this step's reading by hand and type it, with the instrument. May repeat.")  # fmt: skip
 @fault_option
+@wire_fault_option
 @click.option("--seed", type=click.IntRange(0, 2**63 - 1), default=0, show_default=True,
               help="Which of the simulated units of this type it is.")  # fmt: skip
 @click.option("--pace", type=click.Choice(["lockstep", "real"]),
@@ -84,6 +85,7 @@ class Wanted:
     answers: str | None = None
     by_hand: tuple[str, ...] = ()
     faults: tuple[tuple[str, float], ...] = ()
+    wire_faults: tuple[tuple[str, str, int | None], ...] = ()
     seed: int = 0
     pace: str | None = None
     person: str = "auto"
@@ -134,6 +136,7 @@ def _request(plan: Plan, printer: Printer, wanted: Wanted) -> RunRequest:
         job=wanted.job,
         by=wanted.by,
         faults=wanted.faults,
+        wire_faults=wanted.wire_faults,
         seed=wanted.seed,
         lockstep=_lockstep(plan, wanted.pace),
         person=wanted.person,

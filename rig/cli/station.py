@@ -5,55 +5,61 @@ from __future__ import annotations
 import asyncio
 import signal
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import click
 
 from rig.cli.codes import PASSED, SIGNALLED
-from rig.cli.options import fault_option, json_option, print_json
+from rig.cli.options import fault_option, json_option, print_json, wire_fault_option
 from rig.errors import InputError
 
 GROUP, NAME = "refurb_rig.stations", "demo"
 BENCH = "simulated"  # the bundled bench whose links the station serves
 SIGNALS = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
-SPOKEN = {"modbus-tcp": "modbus", "visa": "scpi", "person": "person"}  # by a link's protocol
 
 
 @click.command("station")
 @click.option("--unit", default="demo-18-dc", show_default=True, help="The type of the simulated unit.")
 @fault_option
+@wire_fault_option
 @click.option("--seed", type=click.IntRange(0, 2**63 - 1), default=0, show_default=True,
               help="Which of the simulated units of this type it is.")  # fmt: skip
 @click.option("--speed", type=click.FloatRange(0, 1000, min_open=True), default=1.0, show_default=True,
               help="Seconds of the station to one of the wall.")  # fmt: skip
 @click.option("--bench-file", metavar="FILE", help="Write a bench file that reaches these listeners.")
 @click.option("--list-faults", is_flag=True, help="List the faults that a simulated unit can have.")
+@click.option("--list-wire-faults", is_flag=True, help="List the lies that a simulated instrument's wire can tell.")
 @json_option
 def command(
     unit: str,
     faults: tuple[tuple[str, float], ...],
+    wire_faults: tuple[tuple[str, str, int | None], ...],
     seed: int,
     speed: float,
     bench_file: str | None,
     list_faults: bool,
+    list_wire_faults: bool,
     as_json: bool,
 ) -> int:
     """Serve the simulated station until stopped. It says where it listens, one line a listener.
 
     \b
     Examples:
-      rig station --fault coil-open --bench-file /tmp/served.yaml
-      rig run incoming-inspection --bench /tmp/served.yaml --pace real
+      rig station --fault coil-open --bench-file served.yaml
+      rig run incoming-inspection --bench served.yaml --pace real
       rig station --list-faults
     """
     factory, module = _entry()
     if list_faults:
-        return _print_faults(module, as_json)
+        return _print_list(module.list_faults(), ("fault", "what is wrong with the unit"), as_json)
+    if list_wire_faults:
+        return _print_list(module.list_wire_faults(), ("fault", "what the wire does"), as_json)
     if as_json:
-        raise click.UsageError("--json goes with --list-faults")
+        raise click.UsageError("--json goes with --list-faults and --list-wire-faults")
     order = {"unit": unit, "faults": dict(faults), "seed": seed, "speed": speed}
-    return asyncio.run(_serve(factory, order, bench_file))
+    return asyncio.run(_serve(factory, module.listener_lines, order, wire_faults, bench_file))
 
 
 def _entry() -> tuple[Any, Any]:
@@ -66,8 +72,7 @@ def _entry() -> tuple[Any, Any]:
     raise InputError(f"no station is called {NAME}", "Install refurb-rig again.")
 
 
-def _print_faults(module: Any, as_json: bool) -> int:
-    faults: list[dict[str, Any]] = module.list_faults()
+def _print_list(faults: list[dict[str, Any]], heads: tuple[str, str], as_json: bool) -> int:
     if as_json:
         print_json(faults)
         return PASSED
@@ -76,11 +81,17 @@ def _print_faults(module: Any, as_json: bool) -> int:
 
     out = Printer(sys.stdout)
     rows = [(fault["name"], fault["line"]) for fault in faults]
-    out.line(*table(("fault", "what is wrong with the unit"), rows, out.width))
+    out.line(*table(heads, rows, out.width))
     return PASSED
 
 
-async def _serve(factory: Any, order: dict[str, Any], bench_file: str | None) -> int:
+async def _serve(
+    factory: Any,
+    lines: Callable[[Any], list[str]],
+    order: dict[str, Any],
+    wire_faults: tuple[tuple[str, str, int | None], ...],
+    bench_file: str | None,
+) -> int:
     """Start, tell where, wait for a signal, close; 128 + its number."""
     stopped: asyncio.Future[int] = asyncio.get_running_loop().create_future()
     for number in SIGNALS:
@@ -90,12 +101,14 @@ async def _serve(factory: Any, order: dict[str, Any], bench_file: str | None) ->
     except ValueError as fault:  # an unknown unit or fault, or a fault that this unit cannot have
         raise InputError(str(fault), "'rig station --list-faults' lists the faults.") from None
     try:
-        addresses: dict[str, tuple[str, int]] = station.addresses
+        try:
+            for kind, instrument, times in wire_faults:
+                station.misbehave(kind, instrument, times)
+        except ValueError as fault:
+            raise InputError(str(fault), "'rig station --list-wire-faults' lists them.") from None
         if bench_file is not None:
-            _write_bench_file(Path(bench_file), addresses, order["speed"])
-        for name, spoken in _links().items():
-            host, port = addresses[name]
-            print(f"{spoken} tcp {host}:{port}")
+            _write_bench_file(Path(bench_file), station.addresses, order["speed"])
+        print(*lines(station), sep="\n")
         sys.stdout.flush()
         return SIGNALLED + await stopped
     finally:
@@ -114,12 +127,6 @@ def _bench_tree() -> dict[str, Any]:
 
     tree: dict[str, Any] = plain(load_named("bench", BENCH).tree)
     return tree
-
-
-def _links() -> dict[str, str]:
-    """The links that the station serves, and what is spoken on each."""
-    links = _bench_tree()["links"]
-    return {name: SPOKEN[link["protocol"]] for name, link in links.items() if link["address"] == "station"}
 
 
 def _write_bench_file(path: Path, addresses: dict[str, tuple[str, int]], speed: float) -> None:

@@ -184,9 +184,7 @@ def hands_fit(view: BenchView) -> Iterator[Fault]:
             yield view.fault(("outputs", name), message)
     for name, point in bench.test_points.items():
         if point.meter in bench.instruments and bench.by_hand(point.meter) == (point.bus is not None):
-            message = (
-                "is a person's: no bus, no select" if point.bus else "is no hand meter: it needs a bus"
-            )
+            message = "is a person's: no bus, no select" if point.bus else "is no hand meter: it needs a bus"
             yield view.fault(("test-points", name, "meter"), f"{point.meter} {message}")
     for name, lock in bench.interlocks.items():
         for key, section in (("input", bench.inputs), ("quantity", bench.quantities)):

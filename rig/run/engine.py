@@ -149,7 +149,7 @@ class Engine:
         await self._prove_off()
 
     def _stop_at(self, error: RigError) -> None:
-        text = " ".join(line.strip() for line in error.lines())
+        text = error.sentence()
         verdict = Verdict.STOPPED if isinstance(error, Stopped) else Verdict.NO_READING
         self.reason = self._ended = text
         if not self._open:
@@ -239,7 +239,7 @@ class Engine:
         try:
             outcome = await self._work.do(step, beside)
         except RECOVERABLE as error:
-            outcome = Outcome(Verdict.NO_READING, reason=" ".join(line.strip() for line in error.lines()))
+            outcome = Outcome(Verdict.NO_READING, reason=error.sentence())
         return self._finish(step.step, outcome, started, self._limit_of(step))
 
     def _run_beside(self, steps: Sequence[Measure | Record], beside: Beside) -> list[asyncio.Task[Any]]:

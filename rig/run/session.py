@@ -37,6 +37,7 @@ class RunRequest:
     job: str = ""
     by: str = ""
     faults: tuple[tuple[str, float], ...] = ()
+    wire_faults: tuple[tuple[str, str, int | None], ...] = ()  # kind, instrument, for so many exchanges
     seed: int = 0
     lockstep: bool = True
     person: str = "auto"  # auto, terminal, simulated
@@ -101,7 +102,7 @@ async def run_async(
     with claimed(plan.bench, plan.bench.links, own):
         second = Watcher.start(plan.bench)
         try:
-            order = StationOrder(_unit(plan), request.faults, request.seed, request.lockstep)
+            order = StationOrder(_unit(plan), request.faults, request.seed, request.lockstep, request.wire_faults)
             bench = await open_bench(plan.bench, order, recorder.emit)
         except BaseException:
             second.kill()
@@ -232,6 +233,7 @@ def _started(request: RunRequest, plan: Plan) -> RunStarted:
         job=request.job,
         seed=request.seed if bench.station is not None else None,
         faults=request.faults,
+        wire_faults=tuple(f"{k}@{i}" + ("" if n is None else f"={n}") for k, i, n in request.wire_faults),
         utc=datetime.now(UTC).isoformat(timespec="milliseconds"),
         steps=plan.step_count(),
         minutes=plan.minutes(),

@@ -141,11 +141,13 @@ def test_the_station_serves_a_run_until_it_is_stopped(
 ) -> None:
     bench = tmp_path / "served.yaml"
     station = spawn("station", "--speed", "20", "--bench-file", str(bench))
-    lines = until(station, "person tcp").splitlines()
+    lines = until(station, "control tcp").splitlines()
     assert [re.sub(r":\d+$", ":PORT", line) for line in lines] == [
         "modbus tcp 127.0.0.1:PORT",
         "scpi tcp 127.0.0.1:PORT",
+        "scale tcp 127.0.0.1:PORT",
         "person tcp 127.0.0.1:PORT",
+        "control tcp 127.0.0.1:PORT",
     ]
     out, err = spawn("run", two_looks, "--bench", str(bench), "--pace", "real", "--json").communicate(timeout=LONGEST)
     value = json.loads(out)
