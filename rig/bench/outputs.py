@@ -10,6 +10,7 @@ import math
 import time
 from collections.abc import Awaitable, Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 from rig.bench.clock import Clock
 from rig.bench.guard import Drive, why_not_on
@@ -195,10 +196,10 @@ class Outputs:
         used = {o.feedback for o in self._wiring.outputs.values() if o.feedback != READ_BACK}
         modules = sorted({self._wiring.inputs[f].instrument for f in used})
         states: dict[str, tuple[bool, ...]] = {}
-        asks = [(n, self._boards[n].read()) for n in boards] + [(n, self._readers.inputs(n)) for n in modules]
+        asks = [(n, self._boards[n].read) for n in boards] + [(n, partial(self._readers.inputs, n)) for n in modules]
         for name, ask in asks:
             try:
-                states[name] = (await ask).value
+                states[name] = (await ask()).value
             except InstrumentError as error:
                 why.append(f"{name}: {error.what}")
         return [o for o in self._wiring.outputs if not self._says_off(o, states)]

@@ -47,7 +47,7 @@ class Engine:
         self._tasks: list[asyncio.Task[Any]] = []
         self._main: asyncio.Task[Any] | None = None
         self._broken: RigError | None = None  # why the main task was cancelled from within: an interlock, the keeper
-        self._pausing = False
+        self._pausing = self._stopping = self._making_safe = False
         self.last_resort: Callable[[], Awaitable[tuple[str, ...] | None]] | None = None  # the second process
         bench.interlocks.tripped = self.break_off
         self.reason: str | None = None
@@ -71,29 +71,38 @@ class Engine:
             for stage in self._plan.procedure.stages:
                 await self._stage_with_pauses(stage)
         except RigError as error:
-            await self._make_all_safe()  # before anything is written down
+            await self._end()  # before anything is written down
             self._stop_at(error)
         except BaseException:
-            await self._make_all_safe()
+            await self._end()
             if self._broken is None:
                 raise
             self._stop_at(self._broken)
         else:
-            await self._make_all_safe()
+            await self._end()
         finally:
-            self._main = None
             watch.cancel()
 
     def break_off(self, error: RigError) -> None:
         """End the run from within: an interlock has dropped the outputs, or the second process is gone."""
-        if self._main is not None and self._broken is None:
+        if self._broken is None:
             self._broken = error
-            self._main.cancel()
+            self._cancel()
 
     def pause(self) -> None:
         """Turn everything off and ask a person before going on. Nothing that was measured is lost."""
         if self._main is not None and self._broken is None and not self._pausing:
             self._pausing = True
+            self._cancel()
+
+    def stop(self) -> None:
+        """End the run from outside: a signal."""
+        self._stopping = True
+        self._cancel()
+
+    def _cancel(self) -> None:
+        """Cancel the run, unless it is turning everything off already: nothing comes between that and its end."""
+        if self._main is not None and not self._making_safe:
             self._main.cancel()
 
     def interrupt(self, reason: str) -> None:
@@ -113,7 +122,18 @@ class Engine:
                 "; ".join(report.why) or "Check relays, contactors and feedback wires before anything else.",
             )
 
+    async def _end(self) -> None:
+        self._main = None  # from here on nothing cancels this task: what is left is turning off and writing down
+        await self._make_all_safe()
+
     async def _make_all_safe(self) -> None:
+        self._making_safe = True
+        try:
+            await self._turn_everything_off()
+        finally:
+            self._making_safe = False
+
+    async def _turn_everything_off(self) -> None:
         this = asyncio.current_task()
         while this is not None and this.cancelling():
             this.uncancel()  # else every time limit below would count as another cancellation
@@ -141,6 +161,8 @@ class Engine:
 
     async def _wait_paused(self, stage: Stage) -> None:
         await self._make_all_safe()
+        if self._stopping or self._broken is not None:
+            raise asyncio.CancelledError
         self._pausing = False
         self._close_open_steps(Verdict.NOT_RUN, "paused by a person; its stage began anew afterwards")
         self._emit(Noted(self._bench.time(), f"paused: everything is off; the stage '{stage.title}' will begin anew"))

@@ -145,7 +145,6 @@ class _Run:
         began = time.perf_counter()
         started = _started(self._request, self._plan)
         self._recorder.emit(started)
-        self._work = asyncio.current_task()
         loop = asyncio.get_running_loop()
         handled = _handle(loop, self._stop, self._engine.pause)
         try:
@@ -193,9 +192,9 @@ class _Run:
         live.outputs.guarded = asyncio.ensure_future(second.arm(self._bench.links, own, self._request.report))
 
     def _stop(self, number: int) -> None:
-        if self._signal is None and self._work is not None:
+        if self._signal is None:
             self._signal = number
-            self._work.cancel()
+            self._engine.stop()
 
     def _ended(self, began: float) -> RunEnded:
         at, engine = self._bench.live.time(), self._engine
