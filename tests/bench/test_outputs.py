@@ -34,6 +34,7 @@ def make_ready(bench: OpenBench) -> None:
     assert bench.station is not None
     bench.station.plant.person("confirm", "door-shut", "done", (), "")
     bench.live.interlocks.confirm("earth-bond", True)
+    bench.live.interlocks.confirm("live-work", True)
 
 
 @pytest.mark.parametrize(

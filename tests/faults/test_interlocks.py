@@ -30,6 +30,12 @@ stages:
         thing: earth-bond
         answer: {number-in: Ohm}
         limit: {at-most: 0.2 Ohm, source: a test}
+      - step: live-work
+        ask: Authorised, and somebody within call?
+        verb: confirm
+        thing: live-work
+        answer: yes or no
+        expect: yes
       - step: shut
         ask: Door and lid shut?
         verb: confirm
