@@ -37,7 +37,7 @@ class TcpAddress(NamedTuple):
 
 @dataclass(frozen=True)
 class SerialAddress:
-    """A serial line: the path of its device file, and how it is to be set (e.g. 19200 baud, "8E1")."""
+    """A serial line: the path of its device file, and how it is to be set (e.g. 19200 baud, "8N2")."""
 
     path: str
     baud: int

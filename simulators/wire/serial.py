@@ -49,7 +49,8 @@ class Line:
         return FIXED_GAP if self.baud > FASTEST_BY_CHARACTERS else GAP_CHARACTERS * self.character_seconds
 
 
-MODBUS_LINE = Line(19_200, "8E1", framed=True)
+# No parity and two stop bits, because a pseudo-terminal refuses to be set to parity.
+MODBUS_LINE = Line(19_200, "8N2", framed=True)
 SCPI_LINE = Line(115_200, "8N1", framed=False)
 SCALE_LINE = Line(9_600, "8N1", framed=False)
 
