@@ -50,16 +50,17 @@ class Mouth:
             clock.declare_cost(self._link.name, done)
             return
         until = now + (patience if done is None else done)
+        stale = [now if due == inf else due for due, *_ in self._held if due <= until or due == inf]
         self._release_overdue()
         for piece in delivery.pieces:
             heappush(self._held, (now + piece.after, next(self._order), heard.instrument, piece.what))
         self._release(until)
         self._flush()
-        clock.declare_cost(self._link.name, delivery.busy if done is None else done)
-        if done is None:
+        clock.declare_cost(self._link.name, (max(stale) - now if stale else delivery.busy) if done is None else done)
+        if stale or (done is not None and (delivery.doubt or delivery.honest)):
+            clock.declare_silence(self._link.name, GRACE)  # old bytes may be taken for the answer, if there is none
+        elif done is None:
             clock.declare_silence(self._link.name)
-        elif delivery.doubt or delivery.honest:
-            clock.declare_silence(self._link.name, GRACE)
         for due in sorted({now + piece.after for piece in delivery.pieces}):
             if until < due < inf:
                 self._send_courier(clock, due)

@@ -3,7 +3,6 @@
 import asyncio
 import socket
 import struct
-from collections.abc import Callable
 from enum import Enum
 
 from simulators.wire.delivery import End
@@ -20,12 +19,11 @@ class Door(Enum):
 
 
 class TcpListener:
-    """Listens for a link on TCP. `door` says who is let in; `thrown_out` is told of everybody who is not."""
+    """Listens for a link on TCP. `door` says who is let in."""
 
     def __init__(self, link: Link) -> None:
         self.link = link
         self.door = Door.OPEN
-        self.thrown_out: Callable[[], None] | None = None
         self.connections: set[Responder] = set()
         self._server: asyncio.Server | None = None
         self._opening: asyncio.Task[None] | None = None
@@ -94,8 +92,6 @@ class Responder(asyncio.Protocol):
         crowded = self._listener.door is Door.ONE and bool(self._listener.connections)
         if self._listener.door is Door.DROPS or crowded:
             self.end(End.RESET)
-            if self._listener.thrown_out is not None:
-                self._listener.thrown_out()
             return
         self._listener.connections.add(self)
         if self._link.pace.clock is None:
