@@ -43,6 +43,10 @@ WALL_GUARD_SECONDS = 10.0
 LOOP_TURN_EVERY = 16
 
 
+# A grace passes in so many steps: a machine that stands still for a while takes up one of them, not all.
+GRACE_STEPS = 5
+
+
 class LockstepDeadlock(RuntimeError):
     """Nobody is awake and nobody can wake; the message names every waiter and what it waits for."""
 
@@ -212,8 +216,7 @@ class LockstepClock:
         """
         wire = self._links.setdefault(link, _Link())
         if grace > 0.0:
-            loop = asyncio.get_running_loop()
-            loop.call_later(grace, _give_up_still, wire, wire.asker, wire.asked_at)
+            _give_up_later(wire, (wire.asker, wire.asked_at), grace / GRACE_STEPS, GRACE_STEPS)
         else:
             _give_up(wire)
 
@@ -228,6 +231,8 @@ class LockstepClock:
             answer = await ask()
             if wire.given_up:
                 await asyncio.sleep(0)  # it was given up in its last moment, and the cancellation is still to come
+                if task is not None:
+                    task.uncancel()  # or a library has swallowed it
             if wire.cost > limit:
                 raise TimeoutError
             return answer
@@ -330,9 +335,13 @@ def _give_up(wire: _Link) -> None:
         wire.asker.cancel()
 
 
-def _give_up_still(wire: _Link, asker: asyncio.Task[Any] | None, asked_at: float) -> None:
-    if wire.asker is asker and wire.asked_at == asked_at:  # else that exchange is over, and another is on
+def _give_up_later(wire: _Link, exchange: tuple[asyncio.Task[Any] | None, float], step: float, steps: int) -> None:
+    if (wire.asker, wire.asked_at) != exchange:
+        return  # that exchange is over
+    if steps == 0:
         _give_up(wire)
+        return
+    asyncio.get_running_loop().call_later(step, _give_up_later, wire, exchange, step, steps - 1)
 
 
 def _name(task: asyncio.Task[Any] | None) -> str:

@@ -81,6 +81,7 @@ class Responder(asyncio.Protocol):
         self._listener = listener
         self._link = listener.link
         self._buffer = bytearray()
+        self._closed = False
         self._transport: asyncio.Transport | None = None
         self._waiting: asyncio.Queue[bytes] = asyncio.Queue()
         self._worker: asyncio.Task[None] | None = None
@@ -104,6 +105,9 @@ class Responder(asyncio.Protocol):
             self._worker.cancel()
 
     def data_received(self, data: bytes) -> None:
+        if self._closed:  # what comes for a connection that is closed is answered with a reset
+            self.end(End.RESET)
+            return
         self._buffer += data
         try:
             while (request := self._link.far_end.frames.take(self._buffer)) is not None:
@@ -112,14 +116,15 @@ class Responder(asyncio.Protocol):
             self.end(End.RESET)
 
     def end(self, how: End) -> None:
-        """Reset the connection without a farewell, or close it when all that was written has gone."""
+        """Reset the connection without a farewell, or close our side when all that was written has gone."""
         self._mouth.shut()
-        self._listener.connections.discard(self)
         if self._transport is None or self._transport.is_closing():
             return
         if how is End.CLOSE:
-            self._transport.close()
+            self._closed = True
+            self._transport.write_eof()
         else:
+            self._listener.connections.discard(self)
             _reset(self._transport)
         self._link.silence()
 

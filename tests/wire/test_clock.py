@@ -1,8 +1,10 @@
 """The lockstep clock: order, cancellation, joins, links, deadlock. Traces are compared exactly."""
 
 import asyncio
+import contextlib
 import math
 import random
+import time
 
 import pytest
 
@@ -409,6 +411,42 @@ def test_a_cost_beyond_the_limit_ends_at_the_limit_and_the_next_exchange_pays_th
         assert clock.now() == 0.5 + 1.0 + 0.5 + 0.25
         assert await clock.exchange("bus", quick, 1.0) == "yes"
         assert clock.now() == 2.5
+
+    asyncio.run(work())
+
+
+def test_an_asker_that_swallows_its_cancellation_keeps_its_answer_and_no_trace_of_it() -> None:
+    """As asyncio.wait_for does in Python 3.11 when answer and cancellation come together."""
+
+    async def work() -> None:
+        clock = LockstepClock()
+
+        async def swallows() -> str:
+            clock.declare_silence("bus")
+            with contextlib.suppress(asyncio.CancelledError):
+                await asyncio.sleep(0)
+            return "taken"
+
+        assert await clock.exchange("bus", swallows, 0.5) == "taken"
+        task = asyncio.current_task()
+        assert task is not None
+        assert not task.cancelling()
+
+    asyncio.run(work())
+
+
+def test_a_machine_that_stands_still_does_not_use_up_the_grace() -> None:
+    async def work() -> None:
+        clock, loop = LockstepClock(), asyncio.get_running_loop()
+
+        async def ask() -> str:
+            clock.declare_silence("bus", grace=0.01)
+            answer: asyncio.Future[str] = loop.create_future()
+            loop.call_soon(time.sleep, 0.02)  # nobody's turn
+            loop.call_later(0.005, answer.set_result, "taken")
+            return await answer
+
+        assert await clock.exchange("bus", ask, 0.5) == "taken"
 
     asyncio.run(work())
 
