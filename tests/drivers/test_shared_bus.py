@@ -1,4 +1,4 @@
-"""Several askers on one Modbus bus at real pace: whoever is cancelled while waiting leaves the others' exchange alone."""
+"""Several askers on one Modbus bus at real pace: whoever is cancelled while waiting leaves the exchange alone."""
 
 from __future__ import annotations
 

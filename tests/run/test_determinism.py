@@ -29,10 +29,15 @@ def busy() -> Iterator[None]:
 
 def run_json(home: Path, *arguments: str) -> dict[str, Any]:
     """``rig run … --json`` as a script outside would call it."""
+    rig = [sys.executable, "-c", "from rig.cli.main import main; main()"]
     done = subprocess.run(
-        [sys.executable, "-c", "from rig.cli.main import main; main()", "run", "incoming-inspection", "--json", *arguments],
-        env={**os.environ, "RIG_HOME": str(home)}, capture_output=True, text=True, check=False, stdin=subprocess.DEVNULL,
-    )  # fmt: skip
+        [*rig, "run", "incoming-inspection", "--json", *arguments],
+        env={**os.environ, "RIG_HOME": str(home)},
+        capture_output=True,
+        text=True,
+        check=False,
+        stdin=subprocess.DEVNULL,
+    )
     assert done.returncode in (0, 1), done.stderr
     value: dict[str, Any] = json.loads(done.stdout)
     for name in ("run", "wall_seconds"):
