@@ -31,8 +31,7 @@ class Delivery:
     pieces: tuple[Piece, ...] = ()
     done: float | None = None  # when the asker has its answer; None: never
     busy: float = 0.0
-    doubt: bool = False  # whether the asker takes the bytes for its answer is its own affair
-    honest: bool = False  # nobody has bent it
+    honest: bool = False  # nobody has bent it; else whether it is taken for an answer is the asker's own affair
 
     @classmethod
     def of(cls, answer: Answer) -> "Delivery":
@@ -48,14 +47,14 @@ class Delivery:
         what = self.pieces[0].what
         return what if isinstance(what, bytes) else None
 
-    def saying(self, data: bytes, doubt: bool = False) -> "Delivery":
+    def saying(self, data: bytes) -> "Delivery":
         """Other bytes at the time of the answer (or at the end of the device's work, if it gave none)."""
         at = self.busy if self.done is None else self.done
-        return replace(self, pieces=(Piece(at, data),), done=at, doubt=self.doubt or doubt, honest=False)
+        return replace(self, pieces=(Piece(at, data),), done=at, honest=False)
 
-    def with_pieces(self, *pieces: Piece, done: float | None, doubt: bool = False) -> "Delivery":
+    def with_pieces(self, *pieces: Piece, done: float | None) -> "Delivery":
         """Other pieces, in order of time."""
-        return replace(self, pieces=pieces, done=done, doubt=self.doubt or doubt, honest=False)
+        return replace(self, pieces=pieces, done=done, honest=False)
 
     def unanswered(self, *pieces: Piece) -> "Delivery":
         """Whatever these pieces are, the asker gets no answer out of them."""

@@ -14,7 +14,7 @@ from simulators.wire.fault import Exchange
 from simulators.wire.log import WireLog
 from simulators.wire.mischief import Mischief
 
-# Wall seconds that an asker gets to take doubtful bytes for its answer, before the clock calls it silence: far
+# Wall seconds that an asker gets to take bent bytes for its answer, before the clock calls it silence: far
 # more than a program on the same machine needs, far less than a person notices.
 GRACE = 0.05
 REMEMBERED = 32  # exchanges that a device with old answers can choose from

@@ -29,7 +29,7 @@ class Mouth:
         self._order = count()
         self._ready = bytearray()  # let out in this turn
         self._shut = False
-        self._lied = False  # something on this connection was not as it should be: from now on every answer is doubtful
+        self._lied = False  # something here was not as it should be: whether an answer is taken for one is in doubt
 
     def shut(self) -> None:
         """The connection is gone, and what was still to come with it."""
@@ -56,10 +56,14 @@ class Mouth:
             heappush(self._held, (now + piece.after, next(self._order), heard.instrument, piece.what))
         self._release(until)
         self._flush()
-        clock.declare_cost(self._link.name, (max(stale) - now if stale else delivery.busy) if done is None else done)
-        if stale or (done is not None and (delivery.doubt or delivery.honest)):
-            clock.declare_silence(self._link.name, GRACE)  # old bytes may be taken for the answer, if there is none
-        elif done is None:
+        if done is not None:
+            clock.declare_cost(self._link.name, done)
+            clock.declare_silence(self._link.name, GRACE)
+        elif stale:  # old bytes may be taken for the answer that does not come
+            clock.declare_cost(self._link.name, max(stale) - now)
+            clock.declare_silence(self._link.name, GRACE)
+        else:
+            clock.declare_cost(self._link.name, delivery.busy)
             clock.declare_silence(self._link.name)
         for due in sorted({now + piece.after for piece in delivery.pieces}):
             if until < due < inf:

@@ -140,7 +140,7 @@ class TapeLink(Link):
             return Heard("", Delivery())
         said = [Piece(after, self._renumbered(what, take.asked, request)) for after, what in take.said]
         done = self._tape.answered(take)
-        return Heard(take.instrument, Delivery(tuple(said), done, done or 0.0, doubt=True))
+        return Heard(take.instrument, Delivery(tuple(said), done, done or 0.0))
 
     def missed(self) -> list[str]:
         """Recorded questions that nobody asked."""

@@ -77,7 +77,7 @@ class Ends(Fault):
         data = delivery.data or b""
         said = data[: round(len(data) * self.share)]
         pieces = ([Piece(at, said)] if said else []) + [Piece(at, self.how)]
-        return delivery.with_pieces(*pieces, done=at, doubt=self.share < 1.0)
+        return delivery.with_pieces(*pieces, done=at)
 
 
 def _kind(name: str, line: str, seen: str, make: Callable[..., Fault]) -> Kind:

@@ -32,16 +32,14 @@ READS = ("1", "2", "3", "4")  # function codes whose answers carry a byte count 
 
 
 class Framed(Fault):
-    """Rewrites the one honest frame of an answer; `doubt` where an asker may see that it is not for it."""
-
-    doubt = True
+    """Rewrites the one honest frame of an answer."""
 
     def bend(self, exchange: Exchange, delivery: Delivery) -> Delivery:
         data = delivery.data
         frame = None if data is None else exchange.far_end.frames.split(data)
         if frame is None:
             return delivery
-        return delivery.saying(self.rewrite(exchange, frame), self.doubt)
+        return delivery.saying(self.rewrite(exchange, frame))
 
     def rewrite(self, exchange: Exchange, frame: Frame) -> bytes:
         """The bytes instead of this frame."""
@@ -99,7 +97,6 @@ class Flip(Framed):
 
     def __post_init__(self) -> None:
         self._source = stream(0, "misbehaviour", "flip")
-        self.doubt = self.seen
 
     def concerns(self, question: Question) -> bool:
         return self.seen or any(word in READS for word in question.words)
@@ -142,7 +139,6 @@ class Length(Framed):
     """A byte too few or too many `by` in bits, two in registers; the counts in the frame agree with it."""
 
     by: int = -1
-    doubt = False
 
     def concerns(self, question: Question) -> bool:
         return any(word in READS for word in question.words)
@@ -167,7 +163,6 @@ class ByteCount(Framed):
 class WrongEcho(Framed):
     """A write is confirmed for the channel beside the one that was meant."""
 
-    doubt = False
 
     def concerns(self, question: Question) -> bool:
         return any(word in ("5", "6", "15", "16") for word in question.words)
@@ -182,7 +177,6 @@ class Fill(Reading, Framed):
     """All data bytes are `byte`."""
 
     byte: int = 0
-    doubt = False
 
     def reframe(self, exchange: Exchange, frame: Frame) -> Frame:
         return frame._replace(pdu=frame.pdu[:2] + bytes([self.byte]) * (len(frame.pdu) - 2))
@@ -193,7 +187,6 @@ class Swapped(Reading, Framed):
     """Bytes within each register, or the two registers of each float, stand in the other order."""
 
     words: bool = False
-    doubt = False
 
     def reframe(self, exchange: Exchange, frame: Frame) -> Frame:
         data, size = frame.pdu[2:], 4 if self.words else 2
@@ -207,7 +200,6 @@ class Serial(Framed):
     """Another serial number in the holding registers where a module keeps its own."""
 
     serial: str = "SIM-X9"
-    doubt = False
 
     def concerns(self, question: Question) -> bool:
         return question.identifies

@@ -19,13 +19,12 @@ class Line(Fault):
     """Rewrites the one line of an answer, without and then with its end."""
 
     tail = b"\n"
-    doubt = False
 
     def bend(self, exchange: Exchange, delivery: Delivery) -> Delivery:
         if delivery.data is None:
             return delivery
         said = self.line(delivery.data.rstrip(b"\n").decode("ascii"))
-        return delivery.saying(said.encode("latin-1") + self.tail, self.doubt)
+        return delivery.saying(said.encode("latin-1") + self.tail)
 
     def line(self, text: str) -> str:
         """The line instead of this one."""
@@ -101,7 +100,6 @@ class Ended(Reading, Line):
 
     def __post_init__(self) -> None:
         self.tail = self.ending
-        self.doubt = b"\n" not in self.ending
 
 
 class ErrorText(Reading, Line):
@@ -139,7 +137,7 @@ class Extra(Reading, Line):
 class Endless(Reading, Line):
     """A line that does not end."""
 
-    tail, doubt = b"", True
+    tail = b""
 
     def line(self, text: str) -> str:
         return "0" * 100_000

@@ -144,7 +144,7 @@ class Garbage(Timed):
         if data is None:
             return delivery
         said = (NOISE if self.before or self.alone else b"") + data + (NOISE if self.behind else b"")
-        return delivery.saying(said, doubt=not exchange.text or self.alone)
+        return delivery.saying(said)
 
 
 @dataclass
@@ -159,10 +159,10 @@ class Echo(Timed):
     def bend(self, exchange: Exchange, delivery: Delivery) -> Delivery:
         echo = exchange.request + (b"\n" if exchange.text else b"")
         if self.dead:
-            return delivery.saying(echo, doubt=True)
+            return delivery.saying(echo)
         if delivery.data is None:
             return delivery.unanswered(Piece(0.0, echo))
-        return delivery.with_pieces(Piece(0.0, echo), *delivery.pieces, done=delivery.done, doubt=True)
+        return delivery.with_pieces(Piece(0.0, echo), *delivery.pieces, done=delivery.done)
 
 
 class PreviousAnswer(Reading):
@@ -189,7 +189,7 @@ class OneBehind(Timed):
         if (data := delivery.data) is None:
             return delivery
         said, self._kept = self._kept, data
-        return delivery.unanswered() if said is None else delivery.saying(said, doubt=not exchange.text)
+        return delivery.unanswered() if said is None else delivery.saying(said)
 
 
 def _kind(name: str, line: str, seen: str, make: Callable[..., Fault], takes: tuple[str, ...] = ()) -> Kind:
