@@ -56,6 +56,8 @@ def claimed(wiring: Bench, links: Mapping[str, Link], own: bool) -> Iterator[Non
 @contextmanager
 def _locked(bench: str, link: str, address: str) -> Iterator[None]:
     descriptor = os.open(folder() / f"{_key(address)}.lock", os.O_RDWR | os.O_CREAT, 0o666)
+    with suppress(PermissionError):
+        os.fchmod(descriptor, 0o666)  # the next program may be another user's
     try:
         try:
             fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
@@ -78,7 +80,7 @@ def refuse_latched(wiring: Bench) -> None:
         said = json.loads(path.read_text(encoding="utf-8"))
         raise RuleError(
             f"latched since {said['utc']}: {said['why']}",
-            f"Find and mend the reason; then: rig bench {wiring.bench} --clear-latch --by NAME",
+            "Find and mend the reason; then, with the same bench name or file: rig bench BENCH --clear-latch --by NAME",
             wiring.bench,
         )
 

@@ -125,7 +125,7 @@ class Outputs:
         last_other = written.asked
         while True:
             said = await self.feedback(output)
-            if said.value == on:
+            if said.value == on and (on or await self._measured_off(output)):
                 self._emit(OutputConfirmed(self._since_start(said.had), output, on, spec.feedback))
                 return Answer(on, last_other, said.had)
             last_other = said.asked
@@ -137,6 +137,14 @@ class Outputs:
                     output,
                 )
             await self._clock.sleep(FEEDBACK_EVERY)
+
+    async def _measured_off(self, output: str) -> bool:
+        """Whether what is measured agrees that an output is off: a welded contact may say so and lie."""
+        spec = self._wiring.outputs[output].off_when
+        if spec is None:
+            return True
+        answer = await self._readers.quantity(spec.quantity)
+        return bool(abs(answer.value.value) <= spec.at_most.canonical().value)
 
     async def feedback(self, output: str) -> Answer[bool]:
         """What the output's feedback says now. Raises InstrumentError."""
@@ -202,7 +210,16 @@ class Outputs:
                 states[name] = (await ask()).value
             except InstrumentError as error:
                 why.append(f"{name}: {error.what}")
-        return [o for o in self._wiring.outputs if not self._says_off(o, states)]
+        on = [o for o in self._wiring.outputs if not self._says_off(o, states)]
+        for output in self._wiring.outputs:
+            try:
+                if output not in on and not await self._measured_off(output):
+                    on.append(output)
+                    why.append(f"{output}: its feedback says off, and what is measured says on")
+            except InstrumentError as error:
+                on.append(output)
+                why.append(f"{output}: {error.what}")
+        return on
 
     def _says_off(self, output: str, states: Mapping[str, tuple[bool, ...]]) -> bool:
         spec = self._wiring.outputs[output]

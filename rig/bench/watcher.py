@@ -21,6 +21,7 @@ STALL = 3.0  # s without a beat until the second process drops the outputs: long
 STALL_OWN = 60.0
 
 BEAT_EVERY = 0.1  # s of wall time between two beats at the most
+LOOK_EVERY = 0.5  # s of wall time between two looks whether it is stopped
 ARMED_WITHIN = 20.0  # s to start a Python and load a Modbus library on a busy machine
 DROPPED_WITHIN = 10.0
 
@@ -34,8 +35,8 @@ class Watcher:
         self._in, self._out = process.stdin, process.stdout
         os.set_blocking(self._in.fileno(), False)  # a second process that reads no more must not hold up the first
         os.set_blocking(self._out.fileno(), False)
-        self._beaten_at = 0.0
-        self._armed = self._over = False
+        self._beaten_at = self._looked_at = 0.0
+        self._armed = self._over = self._ended = False
         self.lost: Callable[[RigError], None] = lambda error: None
         self.waited = 0.0  # wall seconds that a run stood waiting for it to be armed
 
@@ -86,8 +87,15 @@ class Watcher:
             return
         self._beaten_at = now
         if self._process.poll() is not None or not self._order({"beat": 1}):
-            self._over = True
-            self.lost(Stopped("the second process is gone", "Start the run again.", "second process"))
+            self._give_up("is gone")
+        elif now - self._looked_at > LOOK_EVERY:
+            self._looked_at = now
+            if _stands_still(self._process.pid):
+                self._give_up("stands still")
+
+    def _give_up(self, what: str) -> None:
+        self.kill()
+        self.lost(Stopped(f"the second process {what}", "Start the run again.", "second process"))
 
     async def drop(self) -> tuple[str, ...] | None:
         """Have the second process drop all boards its own way; what it could not confirm, None if it is gone itself."""
@@ -98,6 +106,8 @@ class Watcher:
 
     async def finish(self, confirmed: bool) -> None:
         """Let it go. Without everything confirmed off it takes over, and goes on after this process has ended."""
+        if self._ended:
+            return
         self._over = True
         if confirmed or not self._armed:
             self._order({"done": 1})
@@ -110,7 +120,7 @@ class Watcher:
 
     def kill(self) -> None:
         """End it at once."""
-        self._over = True
+        self._over = self._ended = True
         self._process.kill()
         self._process.wait()
         self._in.close()
@@ -153,6 +163,15 @@ class Watcher:
 
 
 _LEFT: list[subprocess.Popen[bytes]] = []
+
+
+def _stands_still(process: int) -> bool:
+    """Whether a process is stopped, from the state that the kernel gives (proc(5)); unknown where there is none."""
+    path = Path(f"/proc/{process}/stat")
+    try:
+        return path.read_text(encoding="ascii", errors="replace").rpartition(")")[2].split()[0] in ("T", "t")
+    except (OSError, IndexError):
+        return False
 
 
 def board_names(wiring: Bench) -> list[str]:

@@ -111,6 +111,12 @@ def run(arguments: Sequence[str] | None = None) -> int:
     except BrokenPipeError:  # the reader has seen enough
         _let_go_of_stdout()
         return 0
+    except Exception as fault:  # a failure of the program itself: never to be taken for a unit that did not pass
+        import traceback
+
+        traceback.print_exception(fault)
+        print(_safe(f"the program failed: {type(fault).__name__}: {fault}"), file=sys.stderr)
+        return 3
     return code if isinstance(code, int) else 0
 
 

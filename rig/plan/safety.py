@@ -128,6 +128,15 @@ class BoardWatchdog(Strict):
     The board drops every coil when it has heard nothing for ``time``; the register counts in ``unit``. A board without
     one says ``none``, and the bench is told so at every start."""
 
+    @model_validator(mode="after")
+    def _in_counts(self) -> BoardWatchdog:
+        counts = self.time.to("s") / self.unit.to("s")
+        if not (1 <= counts <= 65535 and 2.0 <= self.time.to("s") <= 60.0):
+            raise ValueError(
+                f"a watchdog's time is 2 s to 60 s, and 1 to 65535 counts of its unit; found {self.time} of {self.unit}"
+            )
+        return self
+
     register_: Annotated[int, Field(strict=True, ge=0, le=65535)]
     unit: Duration
     time: Duration

@@ -57,6 +57,13 @@ class InstrumentSpec(Strict):
     watchdog: Watchdog | None = None
 
 
+class OffWhen(Strict):
+    """A bench quantity that is next to nothing when an output is really off."""
+
+    quantity: Name
+    at_most: AnyQuantity
+
+
 class OutputSpec(Strict):
     """Something the rig can energize. ``feedback`` is an input that is *closed* when the output is on, or
     ``read-back`` where only the board's own word can be had. ``caution`` is said to a person who is to switch it on."""
@@ -66,6 +73,7 @@ class OutputSpec(Strict):
     energizes: Electrical
     feedback: Name
     longest_on: Duration
+    off_when: OffWhen | None = None  # what must be measured besides: a contact that is welded may say that it is off
     caution: Text | None = None
     for_: Text
 
@@ -145,6 +153,12 @@ class Bench(Strict):
     interlocks_every: Duration = Quantity(500.0, "ms")
     wiring_only: dict[Name, WiringOnly] = Field(default_factory=dict)
     circuits: dict[Name, Circuit] = Field(default_factory=dict)
+
+    @model_validator(mode="after")
+    def _looked_at_often(self) -> Bench:
+        if self.interlocks_every.to("s") > 2.0:
+            raise ValueError(f"interlocks-every is at most 2 s, found {self.interlocks_every}")
+        return self
 
     def by_hand(self, instrument: str) -> bool:
         """Whether this instrument is a person with a hand instrument."""

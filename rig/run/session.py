@@ -173,8 +173,9 @@ class _Run:
             await engine.run(self._prelude)
         finally:
             await second.finish(engine.all_off)
-            if live.interlocks.latched is not None and self._plan.bench.station is None:
-                latch(self._plan.bench, live.interlocks.latched)
+            why = live.interlocks.latched or ("" if engine.all_off else "an output was not confirmed off")
+            if why and self._plan.bench.station is None:
+                latch(self._plan.bench, why)
 
     async def _prelude(self) -> None:
         """What the roll call found, the boards' own watchdogs, and the second process."""

@@ -160,6 +160,9 @@ class StepWork:
         return self._judged(step, reading, limit)
 
     def _judged(self, step: Any, reading: Reading, limit: Limit | None) -> Outcome:
+        if isinstance(step, Measure) and limit is not None and not reading.parts:
+            why = "the bench file states no accuracy for this function and range, so nothing can be judged"
+            return Outcome(Verdict.NOT_EVALUATED, reading, why)
         return judged(reading, limit, step.no_limit if limit is None else None)
 
     async def _read_quantity(self, step: Measure, limit: Limit | None) -> Reading:

@@ -37,6 +37,24 @@ def test_it_is_found_when_it_should_open() -> None:
     assert any("second process has dropped all boards" in e.text for e in journal.events if isinstance(e, Noted))
 
 
+def test_a_welded_contact_that_says_off_is_found_by_what_is_measured() -> None:
+    """Coil off, mirror contact off, and the unit still draws its idle current."""
+    benches: list[OpenBench] = []
+
+    def watch(event: Event) -> None:
+        if isinstance(event, StepStarted) and event.step == "fill-time":
+            station = benches[0].station
+            assert station is not None
+            station.misbehave("welded-says-off", "relays-1", channel=0)
+
+    record = run_procedure(
+        RunRequest(run="test", seed=1), bundled_plan(), [watch], lambda _: ListJournal(), benches.append
+    )
+    assert not record.ended.all_off
+    assert exit_code(record) == 3
+    assert "mains" in (record.ended.reason or "")
+
+
 def test_nothing_begins_on_a_bench_that_is_not_off() -> None:
     record = run_procedure(RunRequest(run="test", seed=1), bundled_plan(), [], lambda _: ListJournal(), weld)
     assert record.ended.verdict is Verdict.STOPPED

@@ -28,7 +28,7 @@ OFF_WITHIN = {
     "kill-first": SLACK,
     "stop-first": STALL + SLACK,
     "kill-second": SLACK,
-    "stop-second": RUN_WITHIN,  # nothing is wrong with the run itself; it ends by itself, with everything off
+    "stop-second": SLACK,
     "kill-both": WATCHDOG + SLACK,
     "stop-both": WATCHDOG + SLACK,
     "terminal": SLACK,
@@ -93,6 +93,9 @@ def trial(kind: str, k: int, seed: int, folder: Path) -> Outcome:
         return Outcome(kind, k, struck_at is not None, off_after, still_on, _lost(store, run, shown))
     finally:
         _clean_up(victim, station)
+        for line in _lines(shown):
+            if line.get("second"):
+                _signal(line["second"], signal.SIGKILL)  # one that is stopped would stay for ever
         for end in (master, slave):
             if end >= 0:
                 os.close(end)

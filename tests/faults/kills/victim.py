@@ -58,7 +58,8 @@ class Striker:
             self.out.flush()
         self.left -= 1
         if self.left == 0:
-            self.out.write(json.dumps({"struck": time.monotonic()}) + "\n")
+            second = second_process() if self.kind.endswith(("second", "both")) else None
+            self.out.write(json.dumps({"struck": time.monotonic(), "second": second}) + "\n")
             self.out.flush()
             strike(self.kind)
 
