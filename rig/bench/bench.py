@@ -33,6 +33,7 @@ class LiveBench:
         self.wiring, self.clock, self.hands = wiring, clock, hands
         self._zero = clock.now()
         self.instruments = instruments
+        self.void: dict[str, str] = {}  # instruments whose calibration does not count, and why
         boards = {n: i for n, i in instruments.items() if isinstance(i, Relays)}
         typed: dict[str, Instrument] = {n: i for n, i in instruments.items() if isinstance(i, ByHand)}
         modules = {n: i for n, i in instruments.items() if isinstance(i, Inputs) and n not in boards}

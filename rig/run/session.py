@@ -181,6 +181,7 @@ class _Run:
         """What the roll call found, the boards' own watchdogs, and the second process."""
         live, engine, second = self._bench.live, self._engine, self._second
         notes = [f"roll call: {e.name} {e.says}; its calibration does not count" for e in self._roll if not e.ok]
+        live.void = {e.name: e.says for e in self._roll if not e.ok and e.reported is not None}
         for text in notes + await set_watchdogs(self._plan.bench, live.instruments):
             self._recorder.emit(Noted(live.time(), text))
         if not board_names(self._plan.bench):

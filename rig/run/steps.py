@@ -163,7 +163,20 @@ class StepWork:
         if isinstance(step, Measure) and limit is not None and not reading.parts:
             why = "the bench file states no accuracy for this function and range, so nothing can be judged"
             return Outcome(Verdict.NOT_EVALUATED, reading, why)
+        for instrument in self._instruments_of(step):
+            if instrument in self._bench.void:
+                why = f"the calibration of {instrument} does not count: it {self._bench.void[instrument]}"
+                return Outcome(Verdict.NOT_EVALUATED, reading, why)
         return judged(reading, limit, step.no_limit if limit is None else None)
+
+    def _instruments_of(self, step: Any) -> list[str]:
+        """The instruments that a step's reading comes from."""
+        wiring = self._bench.wiring
+        names = [step.at] if isinstance(step, Measure) else [step.waveform] if isinstance(step, Waveform) else []
+        if isinstance(step, Record):
+            names = list(step.record)
+        quantities = [wiring.quantities[n].instrument for n in names if n in wiring.quantities]
+        return quantities + [wiring.test_points[n].meter for n in names if n in wiring.test_points]
 
     async def _read_quantity(self, step: Measure, limit: Limit | None) -> Reading:
         values: list[float] = []

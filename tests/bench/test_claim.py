@@ -115,3 +115,19 @@ def test_a_real_bench_that_reaches_a_station_energizes_nothing(tmp_path: Path, b
             await station.close()
 
     asyncio.run(main())
+
+
+def test_a_meter_that_is_not_the_one_of_the_bench_file_judges_nothing() -> None:
+    """Its calibration papers are another meter's: what it reads is kept, and not evaluated."""
+    from rig.limits import Verdict
+    from tests.conftest import by_name, run
+
+    plan = bundled_plan()
+    meter = plan.bench.instruments["meter-1"].model_copy(update={"serial": "SIM-OTHER"})
+    wiring = plan.bench.model_copy(update={"instruments": {**plan.bench.instruments, "meter-1": meter}})
+    steps = by_name(run(type(plan)(plan.procedure, plan.profile, wiring), seed=1))
+    for name in ("proved-dead", "coil-resistance"):
+        assert steps[name].verdict is Verdict.NOT_EVALUATED
+        assert steps[name].reading is not None
+        assert "SIM-M1" in (steps[name].reason or "")
+    assert steps["ambient"].verdict is Verdict.PASS, "read by another instrument"
