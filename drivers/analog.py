@@ -6,7 +6,6 @@ from typing import Any
 
 from drivers.modbus_bus import Module
 from rig.bench.ports import Answer, Connection
-from rig.errors import BadAnswer
 
 
 def signed16(register: int) -> int:
@@ -22,13 +21,8 @@ class ModbusAnalog(Module):
     """Input registers 0 to channels-1 as raw counts; the bench file says what they mean (function code 04)."""
 
     async def read_raw(self, first: int, count: int) -> Answer[tuple[int, ...]]:
-        answer = await self.bus.request(
-            self.name, self.device, 4, lambda c: c.read_input_registers(first, count=count, device_id=self.device)
-        )
-        registers = answer.value.registers
-        if len(registers) != count:
-            raise BadAnswer(f"answered {len(registers)} registers, asked were {count}", culprit=self.name)
-        return Answer(tuple(signed16(r) for r in registers), answer.asked, answer.had)
+        answer = await self.bus.read_registers(self.name, self.device, 4, first, count)
+        return Answer(tuple(signed16(r) for r in answer.value), answer.asked, answer.had)
 
 
 async def open_analog(connection: Connection, shared: dict[str, Any]) -> ModbusAnalog:

@@ -1,26 +1,32 @@
-"""One Modbus link. Several modules share it; one question at a time; after any oddity it is opened anew."""
+"""One Modbus link, TCP or serial. Several modules share it; one question at a time.
+
+An answer is believed only when it is the one answer to the question, byte by byte. After a time-out or any oddity the
+link is opened anew, a serial line falls silent first, and the module must say who it is before its answers count again.
+Only switching off does not wait for that: it is sent at once, and read back by somebody who is believed.
+"""
 
 from __future__ import annotations
 
 import asyncio
 import logging
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Sequence
 from typing import Any
 
-from pymodbus.client import AsyncModbusTcpClient
 from pymodbus.exceptions import ModbusException
 from pymodbus.pdu import ModbusPDU
 
+from drivers.modbus_frames import Question
+from drivers.modbus_line import Client, Ear, Line, line_of
 from rig.bench.clock import Clock
 from rig.bench.ports import Answer, Connection
-from rig.errors import BadAnswer, Declined, InputError, NoAnswer
+from rig.errors import BadAnswer, Declined, InputError, InstrumentError, NoAnswer
 
 # A module on a field bus answers within 15 to 60 ms (common practice, no source); ten times that is silence.
 ANSWER_WITHIN = 0.6
 # Opening a TCP connection on the shop's own network; a refused port is known at once, a dead address only by this.
 CONNECT_WITHIN = 2.0
-# The library's own time limit is never the one that acts: the clock's is.
-LIBRARY_GUARD = 30.0
+
+CONFIRMS = 3  # questions after a module's name until the link is given up
 
 EXCEPTIONS = {
     1: "illegal function",
@@ -35,92 +41,228 @@ IDENTITY_REGISTER, IDENTITY_COUNT = 0, 8  # the demo modules keep their serial n
 
 logging.getLogger("pymodbus").setLevel(logging.CRITICAL)  # its faults come back as exceptions; its log garbles screens
 
-Ask = Callable[[AsyncModbusTcpClient], Awaitable[ModbusPDU]]
+Send = Callable[[Client], Awaitable[ModbusPDU]]
+
+
+class _OutOfOrder(Exception):
+    """The link is in doubt; nothing was sent."""
 
 
 class ModbusBus:
-    """A Modbus TCP client on the bench's clock."""
+    """A Modbus client on the bench's clock. ``note`` is told of every oddity."""
 
-    def __init__(self, link: str, address: str, clock: Clock) -> None:
-        host, _, port = address.rpartition(":")
-        if not host or not port.isdigit() or not 0 < int(port) < 65536:
-            raise InputError(f"link {link}: expected an address HOST:PORT, found {address!r}", culprit=link)
-        self.link = link
-        self._host, self._port = host, int(port)
-        self._clock = clock
-        self._client: AsyncModbusTcpClient | None = None
+    def __init__(self, link: str, line: Line, clock: Clock, note: Callable[[str], None] = lambda text: None) -> None:
+        self.link, self._line, self._clock, self._note = link, line, clock, note
+        self._client: Client | None = None
+        self._ear = Ear(line)
         self._asking: asyncio.Task[Any] | None = None
         self._lost = False
+        self._doubt = ""  # why the next answer would not be believed
+        self._said: dict[int, str] = {}  # who each device said that it is
+        self._rested_at = 0.0
+        self.oddities = 0  # how often the link was in doubt
 
-    async def request(self, name: str, device: int, function: int, ask: Ask) -> Answer[ModbusPDU]:
-        """One exchange with one device. Raises NoAnswer, BadAnswer, Declined; the culprit is ``name``."""
-        asked = 0.0
-        task = asyncio.current_task()
-        cancelled_before = 0 if task is None else task.cancelling()
+    # what modules ask
 
-        async def exchange() -> ModbusPDU:
-            nonlocal asked
-            client = await self._connected(name)
-            asked = self._clock.now()
-            self._asking = asyncio.current_task()
-            self._lost = False
-            try:
-                return await ask(client)
-            except BaseException:
-                self._asking = None  # closing tells of a lost link, too, and must not cancel whoever closes
-                self._drop()  # the answer may still come, and must not be taken for that of the next question
-                raise
-            finally:
-                self._asking = None
+    async def read_bits(
+        self, name: str, device: int, function: int, first: int, count: int
+    ) -> Answer[tuple[bool, ...]]:
+        """Coils (function 1) or inputs (2). Raises NoAnswer, BadAnswer, Declined; the culprit is ``name``."""
 
-        try:
-            pdu = await self._clock.exchange(self.link, exchange, ANSWER_WITHIN)
-        except TimeoutError:
-            raise NoAnswer(
-                f"no answer within {ANSWER_WITHIN:g} s", f"Check power and cable of {self._where()}.", name
-            ) from None
-        except asyncio.CancelledError:
-            if self._lost and task is not None and task.uncancel() <= cancelled_before:
-                self._lost = False
-                raise NoAnswer(
-                    "the connection was closed by the other end", f"Check power and cable of {self._where()}.", name
-                ) from None
-            raise
-        except (ModbusException, OSError) as error:
-            raise NoAnswer(f"the link failed ({error})", f"Check power and cable of {self._where()}.", name) from error
-        if task is not None and task.cancelling() > cancelled_before:
-            # The answer and a cancellation came together, and asyncio.wait_for (Python 3.11) dropped the latter.
-            self._drop()
-            if self._lost:
-                self._lost = False
-                task.uncancel()
-            if task.cancelling() > cancelled_before:
-                raise asyncio.CancelledError
-        self._believe(pdu, name, device, function)
-        return Answer(pdu, asked, self._clock.now())
+        def send(client: Client) -> Awaitable[ModbusPDU]:
+            read = client.read_coils if function == 1 else client.read_discrete_inputs
+            return read(first, count=count, device_id=device)
+
+        answer = await self._ask(name, Question(device, function, count), send)
+        return Answer(tuple(answer.value.bits[:count]), answer.asked, answer.had)
+
+    async def read_registers(
+        self, name: str, device: int, function: int, first: int, count: int
+    ) -> Answer[tuple[int, ...]]:
+        """Holding registers (function 3) or input registers (4). Raises as ``read_bits``."""
+
+        def send(client: Client) -> Awaitable[ModbusPDU]:
+            read = client.read_holding_registers if function == 3 else client.read_input_registers
+            return read(first, count=count, device_id=device)
+
+        answer = await self._ask(name, Question(device, function, count), send)
+        return Answer(tuple(answer.value.registers), answer.asked, answer.had)
+
+    async def write_bit(self, name: str, device: int, channel: int, on: bool) -> Answer[None]:
+        """One coil (function 5). Raises as ``read_bits``."""
+        answer = await self._ask(
+            name, Question(device, 5, 1), lambda c: c.write_coil(channel, on, device_id=device), urgent=not on
+        )
+        return Answer(None, answer.asked, answer.had)
+
+    async def write_bits(self, name: str, device: int, on: Sequence[bool]) -> Answer[None]:
+        """All coils from 0 on (function 15). Raises as ``read_bits``."""
+        answer = await self._ask(
+            name, Question(device, 15, len(on)), lambda c: c.write_coils(0, list(on), device_id=device),
+            urgent=not any(on),
+        )  # fmt: skip
+        return Answer(None, answer.asked, answer.had)
+
+    async def write_register(self, name: str, device: int, register: int, value: int) -> Answer[None]:
+        """One holding register (function 6). Raises as ``read_bits``."""
+        answer = await self._ask(
+            name, Question(device, 6, 1), lambda c: c.write_register(register, value, device_id=device)
+        )
+        return Answer(None, answer.asked, answer.had)
 
     async def identity(self, name: str, device: int) -> str:
-        """The serial number that a module carries."""
-        answer = await self.request(
-            name,
-            device,
-            3,
-            lambda c: c.read_holding_registers(IDENTITY_REGISTER, count=IDENTITY_COUNT, device_id=device),
-        )
-        data = b"".join(r.to_bytes(2, "big") for r in answer.value.registers)
-        return data.decode("ascii", "replace").strip(" \0")
+        """The serial number that a module carries; the link is in order when it is the same as before."""
+        answer = await self._ask(name, *_who(device))
+        self._said[device] = said = _text(answer.value)
+        return said
 
     def close(self) -> None:
         """Let go of the connection."""
         self._drop()
 
-    async def _connected(self, name: str) -> AsyncModbusTcpClient:
+    # one exchange
+
+    async def _ask(self, name: str, question: Question, send: Send, urgent: bool = False) -> Answer[ModbusPDU]:
+        """One question and its answer; first the link is put in order where it must be."""
+        while True:
+            try:
+                answer = await self._exchange(name, question, send, urgent)
+                break
+            except _OutOfOrder:  # nothing was sent yet
+                await self._put_in_order(name, question.device)
+        pdu = answer.value
+        if pdu.isError():
+            code = int(getattr(pdu, "exception_code", 0))
+            words = EXCEPTIONS.get(code, "unknown exception")
+            raise Declined(f"refused: Modbus exception {code}, {words}", "Check the channel in the bench file.", name)
+        return answer
+
+    async def _put_in_order(self, name: str, device: int) -> None:
+        """After an oddity: open anew, once nothing more comes; then the module says who it is. What is still under way
+        when it is asked may need another silence. Raises NoAnswer or BadAnswer while it does not come to order."""
+        why = self._doubt
+        for attempt in range(CONFIRMS, 0, -1):
+            await self._clock.sleep(self._line.silence)
+            if not self._doubt:
+                return  # somebody else has done it meanwhile
+            try:
+                answer = await self._exchange(name, *_who(device), confirming=True)
+                break
+            except BadAnswer as error:
+                if attempt == 1:
+                    raise
+                why = f"{why}; then {error.what}"
+        said = None if answer.value.isError() else _text(answer.value)  # a module without a number refuses, and lives
+        before = self._said.get(device, said)
+        if said != before:
+            self._odd(f"device {device} says that it is {said}, it was {before}")
+            raise BadAnswer(f"is {said} now, and was {before}", f"Check the modules on {self._line.where}.", name)
+        self._doubt = ""
+        self._note(f"{self._line.where} was opened anew and is in order, oddity {self.oddities} on it: {why}")
+
+    async def _exchange(
+        self, name: str, question: Question, send: Send, urgent: bool = False, confirming: bool = False
+    ) -> Answer[ModbusPDU]:
+        """One question and its answer, believed. Raises NoAnswer, BadAnswer; _OutOfOrder, with nothing sent, while the
+        link is in doubt and this is neither urgent nor what puts it in order."""
+        asked = 0.0
+        task = asyncio.current_task()
+        cancelled_before = 0 if task is None else task.cancelling()
+        begun = False
+
+        async def exchange() -> ModbusPDU:
+            nonlocal asked, begun
+            await self._rest()
+            if self._doubt and not (urgent or confirming):
+                raise _OutOfOrder
+            if confirming:
+                self._drop()
+            begun = True
+            client = await self._connected(name)
+            asked = self._clock.now()
+            self._asking, self._lost = asyncio.current_task(), False
+            self._ear.ask(question)
+            try:
+                pdu = await send(client)
+                self._tell_of_noise(name, question)
+                return pdu
+            except BaseException:
+                self._drop()  # the answer may still come, and must not be taken for that of the next question
+                raise
+            finally:
+                self._asking = None
+                self._ear.rest()
+                self._rested_at = self._clock.now() + self._line.rest
+
+        try:
+            pdu = await self._clock.exchange(self.link, exchange, ANSWER_WITHIN)
+        except TimeoutError:
+            self._drop()
+            raise self._unanswered(name, question, f"no answer within {ANSWER_WITHIN:g} s") from None
+        except asyncio.CancelledError:
+            if self._lost and begun and task is not None and task.uncancel() <= cancelled_before:
+                raise self._unanswered(name, question, "the connection was closed by the other end") from None
+            if begun:
+                self._odd("a question was broken off")
+            raise
+        except (ModbusException, OSError) as error:
+            raise self._unanswered(name, question, f"the link failed ({error})") from error
+        except NoAnswer as error:
+            self._odd(f"{name}: {error.what}")
+            raise
+        self._honour_cancellation(task, cancelled_before)
+        return Answer(pdu, asked, self._clock.now())
+
+    async def _rest(self) -> None:
+        """What lies between two frames. What came meanwhile, and nobody had asked for, makes the link doubtful."""
+        if self._line.rest:
+            await self._clock.sleep_until(self._rested_at)
+            await asyncio.sleep(0)  # bytes that lie ready are heard one turn of the loop later,
+            await asyncio.sleep(0)  # after whoever waits for that turn
+        if self._ear.unasked and not self._doubt:
+            self._odd(f"{self._ear.unasked} bytes came that nobody had asked for")
+
+    def _honour_cancellation(self, task: asyncio.Task[Any] | None, before: int) -> None:
+        """The answer and a cancellation came together, and asyncio.wait_for (Python 3.11) dropped the latter."""
+        if task is None or task.cancelling() <= before:
+            return
+        self._drop()
+        self._odd("a question was broken off")
+        if self._lost:
+            self._lost = False
+            task.uncancel()
+        if task.cancelling() > before:
+            raise asyncio.CancelledError
+
+    def _unanswered(self, name: str, question: Question, what: str) -> InstrumentError:
+        """The error for a question without an answer; whatever did come instead says more than the silence."""
+        self._lost = False
+        do = f"Check power and cable of {self._line.where}."
+        heard = self._ear.heard
+        if not heard:
+            self._odd(f"{name}: {what}")
+            return NoAnswer(what, do, name)
+        why = self._line.why_not(heard, self._ear.sent, question) or "what came could not be read"
+        self._odd(f"{name}: {why}")
+        return BadAnswer(f"the answer cannot be believed: {why}", do, name)
+
+    def _tell_of_noise(self, name: str, question: Question) -> None:
+        noise = self._line.noise(self._ear.heard, question)
+        if noise:
+            self._note(f"{self._line.where}: {noise} bytes of noise before an answer of {name}")
+
+    def _odd(self, why: str) -> None:
+        """From now on no answer is believed until the link is in order."""
+        if not self._doubt:
+            self.oddities += 1
+        self._doubt = why
+
+    # the connection
+
+    async def _connected(self, name: str) -> Client:
         if self._client is not None:
             return self._client
-        client = AsyncModbusTcpClient(
-            self._host, port=self._port, timeout=LIBRARY_GUARD, retries=0, reconnect_delay=0.1, reconnect_delay_max=2,
-            trace_connect=self._link_changed,
-        )  # fmt: skip
+        client = self._line.client(self._ear.packet, self._link_changed)
         try:
             async with asyncio.timeout(CONNECT_WITHIN):
                 opened = await client.connect()
@@ -128,37 +270,40 @@ class ModbusBus:
             opened = False
         if not opened:
             client.close()
-            raise NoAnswer("cannot be reached", f"Check power, cable and address of {self._where()}.", name)
+            raise NoAnswer("cannot be reached", f"Check power, cable and address of {self._line.where}.", name)
         self._client = client
         return client
 
     def _link_changed(self, up: bool) -> None:
-        """A peer that dies in mid-request is known here at once; the library itself would wait for its time limit."""
-        if not up and self._asking is not None:
+        """A peer that dies in mid-request is known here at once; the library itself would wait for its time limit, and
+        one that dies between two requests would be reached again without a word."""
+        if up:
+            return
+        if self._asking is not None:
             self._lost = True
             self._asking.cancel()
+        elif self._client is not None:
+            self._odd("the connection was closed by the other end")
 
     def _drop(self) -> None:
         client, self._client = self._client, None
+        self._ear.unasked = 0
         if client is not None:
             client.close()
 
-    def _where(self) -> str:
-        return f"link {self.link} ({self._host}:{self._port})"
 
-    def _believe(self, pdu: ModbusPDU, name: str, device: int, function: int) -> None:
-        if pdu.isError():
-            code = int(getattr(pdu, "exception_code", 0))
-            words = EXCEPTIONS.get(code, "unknown exception")
-            raise Declined(f"refused: Modbus exception {code}, {words}", "Check the channel in the bench file.", name)
-        if pdu.dev_id != device or pdu.function_code != function:
-            self._drop()
-            raise BadAnswer(
-                f"device {pdu.dev_id} answered function {pdu.function_code}, "
-                f"asked was device {device}, function {function}",
-                f"Check the device numbers on {self._where()}: two modules may have the same.",
-                name,
-            )
+def _who(device: int) -> tuple[Question, Send]:
+    """The question after a module's serial number."""
+
+    def send(client: Client) -> Awaitable[ModbusPDU]:
+        return client.read_holding_registers(IDENTITY_REGISTER, count=IDENTITY_COUNT, device_id=device)
+
+    return Question(device, 3, IDENTITY_COUNT), send
+
+
+def _text(pdu: ModbusPDU) -> str:
+    data = b"".join(r.to_bytes(2, "big") for r in pdu.registers)
+    return data.decode("ascii", "replace").strip(" \0")
 
 
 def bus_of(connection: Connection, shared: dict[str, Any]) -> ModbusBus:
@@ -166,7 +311,8 @@ def bus_of(connection: Connection, shared: dict[str, Any]) -> ModbusBus:
     key = f"modbus {connection.link_name}"
     bus = shared.get(key)
     if not isinstance(bus, ModbusBus):
-        bus = ModbusBus(connection.link_name, connection.link.address, connection.clock)
+        line = line_of(connection.link_name, connection.link)
+        bus = ModbusBus(connection.link_name, line, connection.clock, connection.note)
         shared[key] = bus
     return bus
 
@@ -186,11 +332,3 @@ class Module:
 
     async def close(self) -> None:
         self.bus.close()
-
-    def bits(self, pdu: ModbusPDU) -> tuple[bool, ...]:
-        """The channels' bits; the wire pads them to whole bytes. Raises BadAnswer when some are missing."""
-        if len(pdu.bits) < self.channels:
-            raise BadAnswer(
-                f"answered {len(pdu.bits)} bits, asked were {self.channels}", "Check the number of channels.", self.name
-            )
-        return tuple(pdu.bits[: self.channels])

@@ -18,7 +18,7 @@ from rig.plan.wiring import Bench
 class LiveBench:
     """What the engine works with: ``outputs``, ``meter``, inputs, quantities, and the simulated person if any.
 
-    ``emit`` returns when an event is safe on disk. Raises InputError when an instrument cannot do what the bench file
+    ``emit`` returns when an event is safe on disk; ``told`` is what drivers tell of oddities. Raises InputError when an instrument cannot do what the bench file
     says of it.
     """
 
@@ -29,8 +29,10 @@ class LiveBench:
         hands: Hands | None,
         clock: Clock,
         emit: Callable[[Event], None],
+        told: list[str] | None = None,
     ) -> None:
         self.wiring, self.clock, self.hands = wiring, clock, hands
+        self._told: list[str] = [] if told is None else told
         self._zero = clock.now()
         self.instruments = instruments
         self.void: dict[str, str] = {}  # instruments whose calibration does not count, and why
@@ -47,6 +49,11 @@ class LiveBench:
         self.meter = MeterPath(wiring, self.outputs, boards, meters, clock)
         self.state = self.readers.state
         self.quantity = self.readers.quantity
+
+    def oddities(self) -> list[str]:
+        """What the drivers have told of since this was last asked: a link put in order again, an attempt more."""
+        told, self._told[:] = list(self._told), []
+        return told
 
     def time(self) -> float:
         """Seconds since the bench was opened."""

@@ -51,11 +51,12 @@ async def open_bench(wiring: Bench, order: StationOrder, emit: Callable[[Event],
     try:
         station, clock, links = await _station(wiring, order, stack)
         shared: dict[str, Any] = {}
+        told: list[str] = []
         instruments: dict[str, Instrument] = {}
         for name, spec in wiring.instruments.items():
-            instruments[name] = await _open_one(name, spec, links, clock, wiring, shared)
+            instruments[name] = await _open_one(name, spec, links, clock, wiring, shared, told)
         hands = await _hands(links, clock, wiring, shared)
-        live = LiveBench(wiring, instruments, hands, clock, emit)
+        live = LiveBench(wiring, instruments, hands, clock, emit, told)
         stack.push_async_callback(live.close)
         return OpenBench(live, station, links, stack)
     except BaseException:
@@ -86,22 +87,33 @@ async def _station(
     return station, clock, {name: _resolved(name, link, station.addresses) for name, link in wiring.links.items()}
 
 
-def _resolved(name: str, link: Link, addresses: Mapping[str, tuple[str, int]]) -> Link:
+def _resolved(name: str, link: Link, addresses: Mapping[str, tuple[str, int] | str]) -> Link:
+    """A link with its address: the station has sockets (host and port) and serial lines (paths)."""
     if link.address != "station":
         return link
     if name not in addresses:
         raise InputError(f"link {name}: the station has no such listener; it has {', '.join(addresses)}", culprit=name)
-    host, port = addresses[name]
-    address = f"TCPIP::{host}::{port}::SOCKET" if link.protocol == "visa" else f"{host}:{port}"
-    return Link.model_construct(protocol=link.protocol, address=address)
+    found, visa = addresses[name], link.protocol == "visa"
+    if isinstance(found, str):
+        address = f"ASRL{found}::INSTR" if visa else found
+    else:
+        host, port = found
+        address = f"TCPIP::{host}::{port}::SOCKET" if visa else f"{host}:{port}"
+    return link.model_copy(update={"address": address})
 
 
 async def _open_one(
-    name: str, spec: InstrumentSpec, links: Mapping[str, Link], clock: Clock, wiring: Bench, shared: dict[str, Any]
+    name: str,
+    spec: InstrumentSpec,
+    links: Mapping[str, Link],
+    clock: Clock,
+    wiring: Bench,
+    shared: dict[str, Any],
+    told: list[str],
 ) -> Instrument:
     opener = _entry(DRIVERS, spec.driver, "driver").load()
     outputs = {o.channel: n for n, o in wiring.outputs.items() if o.instrument == name}
-    connection = Connection(name, spec, spec.link, links[spec.link], clock, wiring.simulated, outputs)
+    connection = Connection(name, spec, spec.link, links[spec.link], clock, wiring.simulated, outputs, told.append)
     opened: Instrument = await opener(connection, shared)
     return opened
 

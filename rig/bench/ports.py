@@ -123,6 +123,7 @@ class Connection:
     clock: Clock
     simulated: bool
     outputs: Mapping[int, str] = field(default_factory=dict)  # what the bench calls the outputs on it, by channel
+    note: Callable[[str], None] = lambda text: None  # tell of an oddity that was put right, or of an attempt
 
 
 class Driver(Protocol):

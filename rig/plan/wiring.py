@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import date
 from typing import Annotated, Literal
 
@@ -26,13 +27,31 @@ Date = Annotated[str, Field(max_length=20), AfterValidator(_date)]
 Electrical = Literal["nothing", "mains", "heater", "bench feed"]
 
 
-class Link(Strict):
-    """One way to instruments. ``address`` is ``station`` (the simulated station says where), HOST:PORT, or a VISA
-    resource string. ``hand`` is a person with a hand instrument: readings are typed, outputs are switched when asked
-    for; the address says where, for people."""
+@dataclass(frozen=True)
+class SerialSettings:
+    """How a serial line is set."""
 
-    protocol: Literal["modbus-tcp", "visa", "person", "hand"]
+    baud: int
+    parity: str
+    stop_bits: int
+
+
+class Link(Strict):
+    """One way to instruments. ``address`` is ``station`` (the simulated station says where), HOST:PORT, the path of a
+    serial port, or a VISA resource string; the settings are those of a serial line. ``hand`` is a person with a hand
+    instrument: readings are typed, outputs are switched when asked for; the address says where, for people."""
+
+    protocol: Literal["modbus-tcp", "modbus-rtu", "visa", "person", "hand"]
     address: Text
+    baud: Annotated[int, Field(strict=True, ge=300, le=4_000_000)] | None = None
+    parity: Literal["none", "even", "odd"] | None = None
+    stop_bits: Literal[1, 2] | None = None
+
+    def serial(self) -> SerialSettings:
+        """The settings of a serial line, with what holds where nothing is written: 19 200 baud, even parity, one stop
+        bit (MODBUS over Serial Line V1.02, 2.5.1), two without parity."""
+        parity = self.parity or "even"
+        return SerialSettings(self.baud or 19_200, parity, self.stop_bits or (2 if parity == "none" else 1))
 
 
 class Accuracy(Strict):

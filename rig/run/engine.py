@@ -142,7 +142,7 @@ class Engine:
         report = await self._bench.outputs.all_off()
         self._bench.outputs.drive = "dead"
         self.all_off = report.confirmed
-        notes = list(report.why)
+        notes = [*report.why, *self._bench.oddities()]
         if not report.confirmed and self.last_resort is not None:
             notes.append(_said_by_second(await self.last_resort()))
         for text in notes:
@@ -262,6 +262,8 @@ class Engine:
             outcome = await self._work.do(step, beside)
         except RECOVERABLE as error:
             outcome = Outcome(Verdict.NO_READING, reason=error.sentence())
+        for text in self._bench.oddities():
+            self._emit(Noted(self._bench.time(), text))
         return self._finish(step.step, outcome, started, self._limit_of(step))
 
     def _run_beside(self, steps: Sequence[Measure | Record], beside: Beside) -> list[asyncio.Task[Any]]:

@@ -1,0 +1,113 @@
+"""What a Modbus answer must look like, byte by byte: from whom, to what, how long. Parsing only, no sockets.
+
+Frames: MODBUS Application Protocol V1.1b3 (functions, exceptions), MODBUS Messaging on TCP/IP V1.0b 3.1.3 (transaction,
+protocol, length, unit), MODBUS over Serial Line V1.02 2.5.1 (address, function, data, checksum).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+EXCEPTION = 0x80
+READ_BITS, READ_REGISTERS = (1, 2), (3, 4)
+ONE_VALUE = (5, 6)  # answered with the request itself; 15 and 16 with its first five bytes
+NOISE = 3  # bytes before an answer that are noise of the line, and too few for an answer of somebody else
+
+
+@dataclass(frozen=True)
+class Question:
+    """What was asked: of which device, which function, and how many bits or registers."""
+
+    device: int
+    function: int
+    count: int
+
+    def answer_length(self) -> int:
+        """Bytes of the answer from its function code to the end of its data."""
+        if self.function in READ_BITS:
+            return 2 + (self.count + 7) // 8
+        return 2 + 2 * self.count if self.function in READ_REGISTERS else 5
+
+
+def crc16(data: bytes) -> int:
+    """The checksum of a serial frame (polynomial 0xA001, first value 0xFFFF; it travels low byte first).
+
+    >>> hex(crc16(bytes.fromhex("0207")))
+    '0x1241'
+    """
+    crc = 0xFFFF
+    for byte in data:
+        crc ^= byte
+        for _ in range(8):
+            crc = crc >> 1 ^ 0xA001 if crc & 1 else crc >> 1
+    return crc
+
+
+def why_not_tcp(heard: bytes, sent: bytes, question: Question) -> str | None:
+    """Why these bytes are not the one answer to ``sent`` on a TCP link; None when they are."""
+    if len(heard) < 9:
+        return f"half an answer came, {len(heard)} bytes"
+    transaction, wanted = int.from_bytes(heard[:2], "big"), int.from_bytes(sent[:2], "big")
+    if int.from_bytes(heard[2:4], "big") != 0:
+        return f"what came is no Modbus answer ({_hex(heard)})"
+    if transaction != wanted:
+        return f"it answers transaction {transaction}, asked was {wanted}"
+    length = 6 + int.from_bytes(heard[4:6], "big")
+    if len(heard) < length:
+        return f"half an answer came, {len(heard)} of {length} bytes"
+    if len(heard) > length:
+        return f"more came than one answer, {len(heard)} bytes instead of {length}"
+    return _why_not(heard[6], heard[7:], sent[7:], question)
+
+
+def why_not_rtu(heard: bytes, sent: bytes, question: Question) -> str | None:
+    """Why these bytes are not the one answer to ``sent`` on a serial line; None when they are. A few bytes of noise
+    before it are borne."""
+    if len(heard) < 4:
+        return f"half an answer came, {len(heard)} bytes"
+    lengths = (3 + question.answer_length(), 5)  # an answer, an exception
+    for length in lengths:
+        extra = len(heard) - length
+        if 0 <= extra <= NOISE and _sound(heard[extra:]):
+            return _why_not(heard[extra], heard[extra + 1 : -2], sent[1:-2], question)
+    if _sound(heard):
+        return _why_not(heard[0], heard[1:-2], sent[1:-2], question)
+    if len(heard) < lengths[0]:
+        return f"half an answer came, {len(heard)} of {lengths[0]} bytes"
+    if any(_sound(heard[:length]) for length in lengths):
+        return f"more came than one answer, {len(heard)} bytes ({_hex(heard)})"
+    return f"its checksum is wrong ({_hex(heard)})"
+
+
+def noise_before(heard: bytes, question: Question) -> int:
+    """Bytes of noise before a sound answer on a serial line."""
+    for length in (3 + question.answer_length(), 5):
+        if len(heard) >= length and _sound(heard[-length:]):
+            return len(heard) - length
+    return 0
+
+
+def _sound(frame: bytes) -> bool:
+    return len(frame) >= 4 and crc16(frame[:-2]) == int.from_bytes(frame[-2:], "little")
+
+
+def _why_not(device: int, pdu: bytes, asked: bytes, question: Question) -> str | None:
+    """The parts that both kinds of frames have: the device, and what follows from the function code on."""
+    if device != question.device:
+        return f"device {device} answered, asked was device {question.device}"
+    function = pdu[0]
+    if function == question.function | EXCEPTION:
+        return None if len(pdu) == 2 else f"an exception of {len(pdu)} bytes came, expected 2"
+    if function != question.function:
+        return f"it answers function {function}, asked was function {question.function}"
+    if len(pdu) != question.answer_length():
+        return f"it is {len(pdu)} bytes long, expected {question.answer_length()}"
+    if function in (*READ_BITS, *READ_REGISTERS):
+        return None if pdu[1] == len(pdu) - 2 else f"it says {pdu[1]} bytes of data and has {len(pdu) - 2}"
+    if pdu != asked[:5]:
+        return f"it confirms something else ({_hex(pdu)}) than was asked ({_hex(asked[:5])})"
+    return None
+
+
+def _hex(data: bytes) -> str:
+    return data[:20].hex(" ") + (" …" if len(data) > 20 else "")

@@ -1,0 +1,148 @@
+"""The two kinds of Modbus lines, TCP and serial: how each is opened, rests and is read. The bus above knows no other
+difference."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Protocol
+
+from pymodbus import FramerType
+from pymodbus.client import AsyncModbusSerialClient, AsyncModbusTcpClient
+
+from drivers.modbus_frames import Question, noise_before, why_not_rtu, why_not_tcp
+from rig.errors import InputError
+from rig.plan.wiring import Link
+
+# The library's own time limit is never the one that acts: the clock's is.
+LIBRARY_GUARD = 30.0
+RECONNECT, RECONNECT_MOST = 0.1, 2.0  # s; 0 has looped for ever, and the library's own longest wait is 300 s
+
+# A module answers within 60 ms (common practice, no source); what it says after ten times that is late for anybody.
+SILENCE = 0.5
+BITS_A_CHARACTER = 11  # start, eight data, parity or a second stop bit, stop: MODBUS over Serial Line V1.02, 2.5.1
+REST_CHARACTERS = 3.5  # between two frames; above 19 200 baud a fixed time, same place
+SHORTEST_REST = 1.75e-3
+
+Client = AsyncModbusTcpClient | AsyncModbusSerialClient
+TracePacket = Callable[[bool, bytes], bytes]
+TraceConnect = Callable[[bool], None]
+
+
+class Line(Protocol):
+    """One line: ``silence`` is what it takes after an oddity until nothing more comes, ``rest`` what lies between two
+    frames, both in s."""
+
+    where: str
+    silence: float
+    rest: float
+
+    def client(self, packets: TracePacket, connects: TraceConnect) -> Client:
+        """A client of the library, not connected."""
+
+    def why_not(self, heard: bytes, sent: bytes, question: Question) -> str | None:
+        """Why the bytes heard are no answer to those sent."""
+
+    def noise(self, heard: bytes, question: Question) -> int:
+        """How many bytes of noise came before a good answer."""
+
+
+class TcpLine:
+    """Modbus TCP. A connection that is opened anew carries nothing of the old one."""
+
+    silence = rest = 0.0
+
+    def __init__(self, link: str, address: str) -> None:
+        host, _, port = address.rpartition(":")
+        if not host or not port.isdigit() or not 0 < int(port) < 65536:
+            raise InputError(f"link {link}: expected an address HOST:PORT, found {address!r}", culprit=link)
+        self.where = f"link {link} ({address})"
+        self._host, self._port = host, int(port)
+
+    def client(self, packets: TracePacket, connects: TraceConnect) -> Client:
+        return AsyncModbusTcpClient(
+            self._host,
+            port=self._port,
+            timeout=LIBRARY_GUARD,
+            retries=0,
+            trace_packet=packets,
+            trace_connect=connects,
+            reconnect_delay=RECONNECT,
+            reconnect_delay_max=RECONNECT_MOST,
+        )
+
+    def why_not(self, heard: bytes, sent: bytes, question: Question) -> str | None:
+        return why_not_tcp(heard, sent, question)
+
+    def noise(self, heard: bytes, question: Question) -> int:
+        return 0
+
+
+class RtuLine:
+    """A serial line. Frames have no number, so a late answer looks like any other: the line must fall silent first."""
+
+    silence = SILENCE
+
+    def __init__(self, link: str, spec: Link) -> None:
+        self.where = f"link {link} ({spec.address})"
+        self._path, self._settings = spec.address, spec.serial()
+        self.rest = max(SHORTEST_REST, REST_CHARACTERS * BITS_A_CHARACTER / self._settings.baud)
+
+    def client(self, packets: TracePacket, connects: TraceConnect) -> Client:
+        return AsyncModbusSerialClient(
+            self._path,
+            framer=FramerType.RTU,
+            baudrate=self._settings.baud,
+            parity=self._settings.parity[0].upper(),
+            stopbits=self._settings.stop_bits,
+            timeout=LIBRARY_GUARD,
+            retries=0,
+            trace_packet=packets,
+            trace_connect=connects,
+            reconnect_delay=RECONNECT,
+            reconnect_delay_max=RECONNECT_MOST,
+        )
+
+    def why_not(self, heard: bytes, sent: bytes, question: Question) -> str | None:
+        return why_not_rtu(heard, sent, question)
+
+    def noise(self, heard: bytes, question: Question) -> int:
+        return noise_before(heard, question)
+
+
+def line_of(link: str, spec: Link) -> Line:
+    """The line of a link. Raises InputError for an address that is none."""
+    return RtuLine(link, spec) if spec.protocol == "modbus-rtu" else TcpLine(link, spec.address)
+
+
+class Ear:
+    """What was sent and heard on a line since the last question, and what came while nobody asked.
+
+    The library is given an answer only when the line finds it good, and then that alone: left to itself it takes the
+    first frame that fits, throws away what it cannot read, and loses an answer behind a byte of noise."""
+
+    def __init__(self, line: Line) -> None:
+        self._line = line
+        self._question: Question | None = None
+        self.unasked = 0
+        self.sent = self.heard = b""
+
+    def ask(self, question: Question) -> None:
+        """A question is about to be sent."""
+        self._question, self.unasked, self.sent, self.heard = question, 0, b"", b""
+
+    def rest(self) -> None:
+        """Nobody asks any more."""
+        self._question = None
+
+    def packet(self, sending: bool, data: bytes) -> bytes:
+        """The library's trace: what is sent; and all that it has received since, of which it uses what is returned."""
+        if sending:
+            self.sent = data
+            return data
+        if self._question is None:
+            self.unasked += len(data)
+            return b""
+        self.heard = data
+        if self._line.why_not(data, self.sent, self._question) is not None:
+            return b""
+        return data[self._line.noise(data, self._question) :]
