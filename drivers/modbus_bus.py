@@ -17,6 +17,7 @@ from pymodbus.pdu import ModbusPDU
 
 from drivers.modbus_frames import Question
 from drivers.modbus_line import Client, Ear, Line, line_of
+from drivers.order import Order, OutOfOrder
 from rig.bench.clock import Clock
 from rig.bench.ports import Answer, Connection
 from rig.errors import BadAnswer, Declined, InputError, InstrumentError, NoAnswer
@@ -25,8 +26,6 @@ from rig.errors import BadAnswer, Declined, InputError, InstrumentError, NoAnswe
 ANSWER_WITHIN = 0.6
 # Opening a TCP connection on the shop's own network; a refused port is known at once, a dead address only by this.
 CONNECT_WITHIN = 2.0
-
-CONFIRMS = 3  # questions after a module's name until the link is given up
 
 EXCEPTIONS = {
     1: "illegal function",
@@ -44,10 +43,6 @@ logging.getLogger("pymodbus").setLevel(logging.CRITICAL)  # its faults come back
 Send = Callable[[Client], Awaitable[ModbusPDU]]
 
 
-class _OutOfOrder(Exception):
-    """The link is in doubt; nothing was sent."""
-
-
 class ModbusBus:
     """A Modbus client on the bench's clock. ``note`` is told of every oddity."""
 
@@ -57,10 +52,9 @@ class ModbusBus:
         self._ear = Ear(line)
         self._asking: asyncio.Task[Any] | None = None
         self._lost = False
-        self._doubt = ""  # why the next answer would not be believed
+        self._order = Order(line.where, line.silence, clock, note)
         self._said: dict[int, str] = {}  # who each device said that it is
         self._rested_at = 0.0
-        self.oddities = 0  # how often the link was in doubt
 
     # what modules ask
 
@@ -128,8 +122,8 @@ class ModbusBus:
             try:
                 answer = await self._exchange(name, question, send, urgent)
                 break
-            except _OutOfOrder:  # nothing was sent yet
-                await self._put_in_order(name, question.device)
+            except OutOfOrder:  # nothing was sent yet
+                await self._order.restore(lambda: self._confirm(name, question.device))
         pdu = answer.value
         if pdu.isError():
             code = int(getattr(pdu, "exception_code", 0))
@@ -137,33 +131,19 @@ class ModbusBus:
             raise Declined(f"refused: Modbus exception {code}, {words}", "Check the channel in the bench file.", name)
         return answer
 
-    async def _put_in_order(self, name: str, device: int) -> None:
-        """After an oddity: open anew, once nothing more comes; then the module says who it is. What is still under way
-        when it is asked may need another silence. Raises NoAnswer or BadAnswer while it does not come to order."""
-        why = self._doubt
-        for attempt in range(CONFIRMS, 0, -1):
-            await self._clock.sleep(self._line.silence)
-            if not self._doubt:
-                return  # somebody else has done it meanwhile
-            try:
-                answer = await self._exchange(name, *_who(device), confirming=True)
-                break
-            except BadAnswer as error:
-                if attempt == 1:
-                    raise
-                why = f"{why}; then {error.what}"
+    async def _confirm(self, name: str, device: int) -> None:
+        """The module says who it is, and it is who it was. Raises NoAnswer, BadAnswer."""
+        answer = await self._exchange(name, *_who(device), confirming=True)
         said = None if answer.value.isError() else _text(answer.value)  # a module without a number refuses, and lives
         before = self._said.get(device, said)
         if said != before:
-            self._odd(f"device {device} says that it is {said}, it was {before}")
+            self._order.odd(f"device {device} says that it is {said}, it was {before}")
             raise BadAnswer(f"is {said} now, and was {before}", f"Check the modules on {self._line.where}.", name)
-        self._doubt = ""
-        self._note(f"{self._line.where} was opened anew and is in order, oddity {self.oddities} on it: {why}")
 
     async def _exchange(
         self, name: str, question: Question, send: Send, urgent: bool = False, confirming: bool = False
     ) -> Answer[ModbusPDU]:
-        """One question and its answer, believed. Raises NoAnswer, BadAnswer; _OutOfOrder, with nothing sent, while the
+        """One question and its answer, believed. Raises NoAnswer, BadAnswer; OutOfOrder, with nothing sent, while the
         link is in doubt and this is neither urgent nor what puts it in order."""
         asked = 0.0
         task = asyncio.current_task()
@@ -173,8 +153,8 @@ class ModbusBus:
         async def exchange() -> ModbusPDU:
             nonlocal asked, begun
             await self._rest()
-            if self._doubt and not (urgent or confirming):
-                raise _OutOfOrder
+            if not (urgent or confirming):
+                self._order.refuse()
             if confirming:
                 self._drop()
             begun = True
@@ -203,12 +183,12 @@ class ModbusBus:
             if self._lost and begun and task is not None and task.uncancel() <= cancelled_before:
                 raise self._unanswered(name, question, "the connection was closed by the other end") from None
             if begun:
-                self._odd("a question was broken off")
+                self._order.odd("a question was broken off")
             raise
         except (ModbusException, OSError) as error:
             raise self._unanswered(name, question, f"the link failed ({error})") from error
         except NoAnswer as error:
-            self._odd(f"{name}: {error.what}")
+            self._order.odd(f"{name}: {error.what}")
             raise
         self._honour_cancellation(task, cancelled_before)
         return Answer(pdu, asked, self._clock.now())
@@ -219,15 +199,15 @@ class ModbusBus:
             await self._clock.sleep_until(self._rested_at)
             await asyncio.sleep(0)  # bytes that lie ready are heard one turn of the loop later,
             await asyncio.sleep(0)  # after whoever waits for that turn
-        if self._ear.unasked and not self._doubt:
-            self._odd(f"{self._ear.unasked} bytes came that nobody had asked for")
+        if self._ear.unasked and not self._order.doubt:
+            self._order.odd(f"{self._ear.unasked} bytes came that nobody had asked for")
 
     def _honour_cancellation(self, task: asyncio.Task[Any] | None, before: int) -> None:
         """The answer and a cancellation came together, and asyncio.wait_for (Python 3.11) dropped the latter."""
         if task is None or task.cancelling() <= before:
             return
         self._drop()
-        self._odd("a question was broken off")
+        self._order.odd("a question was broken off")
         if self._lost:
             self._lost = False
             task.uncancel()
@@ -240,22 +220,16 @@ class ModbusBus:
         do = f"Check power and cable of {self._line.where}."
         heard = self._ear.heard
         if not heard:
-            self._odd(f"{name}: {what}")
+            self._order.odd(f"{name}: {what}")
             return NoAnswer(what, do, name)
         why = self._line.why_not(heard, self._ear.sent, question) or "what came could not be read"
-        self._odd(f"{name}: {why}")
+        self._order.odd(f"{name}: {why}")
         return BadAnswer(f"the answer cannot be believed: {why}", do, name)
 
     def _tell_of_noise(self, name: str, question: Question) -> None:
         noise = self._line.noise(self._ear.heard, question)
         if noise:
             self._note(f"{self._line.where}: {noise} bytes of noise before an answer of {name}")
-
-    def _odd(self, why: str) -> None:
-        """From now on no answer is believed until the link is in order."""
-        if not self._doubt:
-            self.oddities += 1
-        self._doubt = why
 
     # the connection
 
@@ -283,7 +257,7 @@ class ModbusBus:
             self._lost = True
             self._asking.cancel()
         elif self._client is not None:
-            self._odd("the connection was closed by the other end")
+            self._order.odd("the connection was closed by the other end")
 
     def _drop(self) -> None:
         client, self._client = self._client, None

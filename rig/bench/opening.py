@@ -87,18 +87,19 @@ async def _station(
     return station, clock, {name: _resolved(name, link, station.addresses) for name, link in wiring.links.items()}
 
 
-def _resolved(name: str, link: Link, addresses: Mapping[str, tuple[str, int] | str]) -> Link:
-    """A link with its address: the station has sockets (host and port) and serial lines (paths)."""
+def _resolved(name: str, link: Link, addresses: Mapping[str, Any]) -> Link:
+    """A link with its address: the station has sockets (host and port) and serial lines (path and baud)."""
     if link.address != "station":
         return link
     if name not in addresses:
         raise InputError(f"link {name}: the station has no such listener; it has {', '.join(addresses)}", culprit=name)
     found, visa = addresses[name], link.protocol == "visa"
-    if isinstance(found, str):
-        address = f"ASRL{found}::INSTR" if visa else found
-    else:
-        host, port = found
-        address = f"TCPIP::{host}::{port}::SOCKET" if visa else f"{host}:{port}"
+    path = getattr(found, "path", None)
+    if path is not None:
+        address = f"ASRL{path}::INSTR" if visa else path
+        return link.model_copy(update={"address": address, "baud": link.baud or found.baud})
+    host, port = found
+    address = f"TCPIP::{host}::{port}::SOCKET" if visa else f"{host}:{port}"
     return link.model_copy(update={"address": address})
 
 
