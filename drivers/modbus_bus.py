@@ -49,9 +49,9 @@ class ModbusBus:
     def __init__(self, link: str, line: Line, clock: Clock, note: Callable[[str], None] = lambda text: None) -> None:
         self.link, self._line, self._clock, self._note = link, line, clock, note
         self._client: Client | None = None
-        self._ear = Ear(line)
+        self._ear = Ear(line, self._spoilt)
         self._asking: asyncio.Task[Any] | None = None
-        self._lost = False
+        self._cut = ""  # why the exchange that is under way was cut short from within
         self._order = Order(line.where, line.silence, clock, note)
         self._said: dict[int, str] = {}  # who each device said that it is
         self._rested_at = 0.0
@@ -160,7 +160,7 @@ class ModbusBus:
             begun = True
             client = await self._connected(name)
             asked = self._clock.now()
-            self._asking, self._lost = asyncio.current_task(), False
+            self._asking, self._cut = asyncio.current_task(), ""
             self._ear.ask(question)
             try:
                 pdu = await send(client)
@@ -180,8 +180,8 @@ class ModbusBus:
             self._drop()
             raise self._unanswered(name, question, f"no answer within {ANSWER_WITHIN:g} s") from None
         except asyncio.CancelledError:
-            if self._lost and begun and task is not None and task.uncancel() <= cancelled_before:
-                raise self._unanswered(name, question, "the connection was closed by the other end") from None
+            if self._cut and begun and task is not None and task.uncancel() <= cancelled_before:
+                raise self._unanswered(name, question, self._cut) from None
             if begun:
                 self._order.odd("a question was broken off")
             raise
@@ -208,21 +208,22 @@ class ModbusBus:
             return
         self._drop()
         self._order.odd("a question was broken off")
-        if self._lost:
-            self._lost = False
+        if self._cut:
+            self._cut = ""
             task.uncancel()
         if task.cancelling() > before:
             raise asyncio.CancelledError
 
     def _unanswered(self, name: str, question: Question, what: str) -> InstrumentError:
         """The error for a question without an answer; whatever did come instead says more than the silence."""
-        self._lost = False
+        self._cut = ""
         do = f"Check power and cable of {self._line.where}."
         heard = self._ear.heard
         if not heard:
             self._order.odd(f"{name}: {what}")
             return NoAnswer(what, do, name)
-        why = self._line.why_not(heard, self._ear.sent, question) or "what came could not be read"
+        flaw = self._line.flaw(heard, self._ear.sent, question)
+        why = "what came could not be read" if flaw is None else flaw.why
         self._order.odd(f"{name}: {why}")
         return BadAnswer(f"the answer cannot be believed: {why}", do, name)
 
@@ -254,10 +255,18 @@ class ModbusBus:
         if up:
             return
         if self._asking is not None:
-            self._lost = True
-            self._asking.cancel()
+            self._cut_short("the connection was closed by the other end")
         elif self._client is not None:
             self._order.odd("the connection was closed by the other end")
+
+    def _spoilt(self) -> None:
+        """What came is no answer, and more of it cannot become one: waiting longer tells nothing."""
+        self._cut_short("what came is no answer")
+
+    def _cut_short(self, why: str) -> None:
+        if self._asking is not None and not self._cut:
+            self._cut = why
+            self._asking.cancel()
 
     def _drop(self) -> None:
         client, self._client = self._client, None

@@ -43,40 +43,48 @@ def crc16(data: bytes) -> int:
     return crc
 
 
-def why_not_tcp(heard: bytes, sent: bytes, question: Question) -> str | None:
+@dataclass(frozen=True)
+class Flaw:
+    """Why bytes are no answer. ``final``: more bytes cannot mend it."""
+
+    why: str
+    final: bool = True
+
+
+def flaw_tcp(heard: bytes, sent: bytes, question: Question) -> Flaw | None:
     """Why these bytes are not the one answer to ``sent`` on a TCP link; None when they are."""
     if len(heard) < 9:
-        return f"half an answer came, {len(heard)} bytes"
+        return Flaw(f"half an answer came, {len(heard)} bytes", final=False)
     transaction, wanted = int.from_bytes(heard[:2], "big"), int.from_bytes(sent[:2], "big")
     if int.from_bytes(heard[2:4], "big") != 0:
-        return f"what came is no Modbus answer ({_hex(heard)})"
+        return Flaw(f"what came is no Modbus answer ({_hex(heard)})")
     if transaction != wanted:
-        return f"it answers transaction {transaction}, asked was {wanted}"
+        return Flaw(f"it answers transaction {transaction}, asked was {wanted}")
     length = 6 + int.from_bytes(heard[4:6], "big")
     if len(heard) < length:
-        return f"half an answer came, {len(heard)} of {length} bytes"
+        return Flaw(f"half an answer came, {len(heard)} of {length} bytes", final=False)
     if len(heard) > length:
-        return f"more came than one answer, {len(heard)} bytes instead of {length}"
-    return _why_not(heard[6], heard[7:], sent[7:], question)
+        return Flaw(f"more came than one answer, {len(heard)} bytes instead of {length}")
+    return _flaw(heard[6], heard[7:], sent[7:], question)
 
 
-def why_not_rtu(heard: bytes, sent: bytes, question: Question) -> str | None:
+def flaw_rtu(heard: bytes, sent: bytes, question: Question) -> Flaw | None:
     """Why these bytes are not the one answer to ``sent`` on a serial line; None when they are. A few bytes of noise
     before it are borne."""
     if len(heard) < 4:
-        return f"half an answer came, {len(heard)} bytes"
+        return Flaw(f"half an answer came, {len(heard)} bytes", final=False)
     lengths = (3 + question.answer_length(), 5)  # an answer, an exception
     for length in lengths:
         extra = len(heard) - length
         if 0 <= extra <= NOISE and _sound(heard[extra:]):
-            return _why_not(heard[extra], heard[extra + 1 : -2], sent[1:-2], question)
+            return _flaw(heard[extra], heard[extra + 1 : -2], sent[1:-2], question)
     if _sound(heard):
-        return _why_not(heard[0], heard[1:-2], sent[1:-2], question)
+        return _flaw(heard[0], heard[1:-2], sent[1:-2], question)
     if len(heard) < lengths[0]:
-        return f"half an answer came, {len(heard)} of {lengths[0]} bytes"
+        return Flaw(f"half an answer came, {len(heard)} of {lengths[0]} bytes", final=False)
     if any(_sound(heard[:length]) for length in lengths):
-        return f"more came than one answer, {len(heard)} bytes ({_hex(heard)})"
-    return f"its checksum is wrong ({_hex(heard)})"
+        return Flaw(f"more came than one answer, {len(heard)} bytes ({_hex(heard)})")
+    return Flaw(f"its checksum is wrong ({_hex(heard)})", final=len(heard) > lengths[0] + NOISE)
 
 
 def noise_before(heard: bytes, question: Question) -> int:
@@ -91,8 +99,13 @@ def _sound(frame: bytes) -> bool:
     return len(frame) >= 4 and crc16(frame[:-2]) == int.from_bytes(frame[-2:], "little")
 
 
-def _why_not(device: int, pdu: bytes, asked: bytes, question: Question) -> str | None:
+def _flaw(device: int, pdu: bytes, asked: bytes, question: Question) -> Flaw | None:
     """The parts that both kinds of frames have: the device, and what follows from the function code on."""
+    why = _why_not(device, pdu, asked, question)
+    return None if why is None else Flaw(why)
+
+
+def _why_not(device: int, pdu: bytes, asked: bytes, question: Question) -> str | None:
     if device != question.device:
         return f"device {device} answered, asked was device {question.device}"
     function = pdu[0]

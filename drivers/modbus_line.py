@@ -9,7 +9,7 @@ from typing import Protocol
 from pymodbus import FramerType
 from pymodbus.client import AsyncModbusSerialClient, AsyncModbusTcpClient
 
-from drivers.modbus_frames import Question, noise_before, why_not_rtu, why_not_tcp
+from drivers.modbus_frames import Flaw, Question, flaw_rtu, flaw_tcp, noise_before
 from rig.errors import InputError
 from rig.plan.wiring import Link
 
@@ -39,7 +39,7 @@ class Line(Protocol):
     def client(self, packets: TracePacket, connects: TraceConnect) -> Client:
         """A client of the library, not connected."""
 
-    def why_not(self, heard: bytes, sent: bytes, question: Question) -> str | None:
+    def flaw(self, heard: bytes, sent: bytes, question: Question) -> Flaw | None:
         """Why the bytes heard are no answer to those sent."""
 
     def noise(self, heard: bytes, question: Question) -> int:
@@ -70,8 +70,8 @@ class TcpLine:
             reconnect_delay_max=RECONNECT_MOST,
         )
 
-    def why_not(self, heard: bytes, sent: bytes, question: Question) -> str | None:
-        return why_not_tcp(heard, sent, question)
+    def flaw(self, heard: bytes, sent: bytes, question: Question) -> Flaw | None:
+        return flaw_tcp(heard, sent, question)
 
     def noise(self, heard: bytes, question: Question) -> int:
         return 0
@@ -102,8 +102,8 @@ class RtuLine:
             reconnect_delay_max=RECONNECT_MOST,
         )
 
-    def why_not(self, heard: bytes, sent: bytes, question: Question) -> str | None:
-        return why_not_rtu(heard, sent, question)
+    def flaw(self, heard: bytes, sent: bytes, question: Question) -> Flaw | None:
+        return flaw_rtu(heard, sent, question)
 
     def noise(self, heard: bytes, question: Question) -> int:
         return noise_before(heard, question)
@@ -118,10 +118,11 @@ class Ear:
     """What was sent and heard on a line since the last question, and what came while nobody asked.
 
     The library is given an answer only when the line finds it good, and then that alone: left to itself it takes the
-    first frame that fits, throws away what it cannot read, and loses an answer behind a byte of noise."""
+    first frame that fits, throws away what it cannot read, and loses an answer behind a byte of noise. ``spoilt`` is
+    called when nothing that may still come can mend what came."""
 
-    def __init__(self, line: Line) -> None:
-        self._line = line
+    def __init__(self, line: Line, spoilt: Callable[[], None]) -> None:
+        self._line, self._spoilt = line, spoilt
         self._question: Question | None = None
         self.unasked = 0
         self.sent = self.heard = b""
@@ -143,6 +144,9 @@ class Ear:
             self.unasked += len(data)
             return b""
         self.heard = data
-        if self._line.why_not(data, self.sent, self._question) is not None:
+        flaw = self._line.flaw(data, self.sent, self._question)
+        if flaw is not None:
+            if flaw.final:
+                self._spoilt()
             return b""
         return data[self._line.noise(data, self._question) :]

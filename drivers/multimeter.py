@@ -1,32 +1,27 @@
-"""A bench multimeter that speaks SCPI, over VISA."""
+"""A bench multimeter that speaks SCPI, over VISA.
+
+Every exchange is one line with one answer. The line bears a stamp, which the answer must give back (the event status
+enable register, *ESE, holds any number and does nothing else here), and asks for the event status (*ESR?), where a
+restart and every refused command show: IEEE 488.2, 10.10, 11.5.1.
+"""
 
 from __future__ import annotations
 
 import math
 from typing import Any
 
-from drivers.visa_thread import VisaLink
+from drivers.dialects import METERS, MeterDialect, chosen
+from drivers.visa_line import VisaLine
 from rig.bench.ports import Answer, Connection
-from rig.errors import BadAnswer, Declined, NoAnswer, OverRange
+from rig.errors import BadAnswer, Declined, OverRange
 from rig.plan.wiring import InstrumentSpec
 
 # An AC reading with its filter takes up to 2 s (common practice, no source); a record its own length besides.
 ANSWER_WITHIN = 5.0
 
-# The words of procedures in SCPI-99, and the unit that the bench file's ranges are in.
-FUNCTIONS = {
-    "DC volts": ("VOLT:DC", "V"),
-    "AC volts": ("VOLT:AC", "V"),
-    "DC amps": ("CURR:DC", "A"),
-    "AC amps": ("CURR:AC", "A"),
-    "resistance": ("RES", "Ohm"),
-    "resistance four-wire": ("FRES", "Ohm"),
-    "diode": ("DIOD", "V"),
-    "continuity": ("CONT", "Ohm"),
-    "frequency": ("FREQ", "Hz"),
-}
-
 INFINITY, NOT_A_NUMBER = 9.9e37, 9.91e37  # SCPI-99 volume 1, 7.2.1
+POWER_ON, ERRORS = 128, 32 + 16 + 8 + 4  # bits of the event status: restarted; command, execution, device, query
+STAMPS = 255
 
 
 def reading(text: str, name: str) -> float:
@@ -46,39 +41,40 @@ def reading(text: str, name: str) -> float:
     return value
 
 
+def _four_fields(text: str) -> bool:
+    return len(text.split(",")) == 4
+
+
 class ScpiMultimeter:
-    """Every exchange is one line with one answer: a setting is sent with a query for errors behind it."""
+    """One meter in one dialect."""
 
     def __init__(self, connection: Connection) -> None:
         self.name = connection.name
-        self._clock, self._link_name = connection.clock, connection.link_name
-        self._resource = connection.link.address
-        self._ranges = _ranges(connection.spec)
-        self._link: VisaLink | None = None
-        self._set_to = ""
+        self._dialect: MeterDialect = METERS[chosen(METERS, connection.spec.map, connection.name)]
+        self._ranges = _ranges(connection.spec, self._dialect)
+        self._line = VisaLine(connection, self._dialect.who, _four_fields, ANSWER_WITHIN)
+        self._set_to = ("", -1)  # the command that it was last set up with, and on which opening of the link
+        self._stamp = 0
 
     async def identify(self) -> str:
-        answer = await self._query("*IDN?")
-        fields = answer.value.split(",")
-        if len(fields) != 4:
-            raise BadAnswer(f"*IDN? gave {answer.value[:60]!r}, expected four fields", culprit=self.name)
-        return fields[2].strip()
+        return (await self._line.identity()).split(",")[2].strip()
 
     async def measure(self, function: str, full_scale: float | None) -> Answer[float]:
-        await self._configure(f"CONF:{FUNCTIONS[function][0]} {self._scale(function, full_scale)}")
-        answer = await self._query("READ?")
+        header = self._dialect.functions[function][0]
+        await self._configure(self._dialect.configure.format(function=header, scale=self._scale(function, full_scale)))
+        answer = await self._asked(self._dialect.read)
         return Answer(self._number(answer.value), answer.asked, answer.had)
 
     async def start_record(self, full_scale: float, interval: float, count: int) -> Answer[None]:
-        scale = self._scale("DC volts", full_scale)
-        await self._configure(f"CONF:VOLT:DC {scale};:SENS:SWE:POIN {count};:SENS:SWE:TINT {interval:.9g}")
-        return await self._command("INIT")
+        header, scale = self._dialect.functions["DC volts"][0], self._scale("DC volts", full_scale)
+        await self._configure(self._dialect.record.format(function=header, scale=scale, count=count, interval=interval))
+        return await self._command(self._dialect.start, clear=False)
 
     async def fetch_record(self) -> Answer[tuple[float, ...]]:
-        answer = await self._query("FETC?")
+        answer = await self._asked(self._dialect.fetch)
         values = tuple(self._number(word) for word in answer.value.split(","))
-        self._set_to = ""  # the next reading is a single one again, and must say so
-        await self._command("SENS:SWE:POIN 1")
+        self._set_to = ("", -1)  # the next reading is a single one again, and must say so
+        await self._command(self._dialect.single)
         return Answer(values, answer.asked, answer.had)
 
     def range_for(self, function: str, full_scale: float | None) -> float | None:
@@ -86,65 +82,57 @@ class ScpiMultimeter:
         return next((r for r in ranges if full_scale is not None and r >= full_scale * (1 - 1e-9)), None)
 
     async def close(self) -> None:
-        self._drop()
+        self._line.drop()
 
     def _scale(self, function: str, full_scale: float | None) -> str:
-        chosen = self.range_for(function, full_scale)
-        return f"{chosen if chosen is not None else full_scale:.9g}" if full_scale is not None else "DEF"
+        used = self.range_for(function, full_scale)
+        return f"{used if used is not None else full_scale:.9g}" if full_scale is not None else "DEF"
 
     async def _configure(self, command: str) -> None:
-        if command != self._set_to:
-            self._set_to = ""
-            await self._command(command)
-            self._set_to = command
+        """Set it up, unless it is known to be set up so."""
+        if self._dialect.stamped and self._set_to == (command, self._line.openings):
+            return
+        self._set_to = ("", -1)
+        await self._command(command)
+        self._set_to = (command, self._line.openings)
 
-    async def _command(self, command: str) -> Answer[None]:
-        answer = await self._query(f"{command};:SYST:ERR?")
-        if not answer.value.lstrip("+").startswith("0"):
+    async def _command(self, command: str, clear: bool = True) -> Answer[None]:
+        """A command without an answer of its own: the error that it leaves is asked for. ``clear`` forgets what was
+        wrong before."""
+        answer = await self._asked(f"{command};:{self._dialect.error}", before="*CLS;" if clear else "")
+        if not answer.value.lstrip("+").startswith("0,"):
             raise Declined(f"refused {command!r}: {answer.value[:80]}", "Check the function and range.", self.name)
         return Answer(None, answer.asked, answer.had)
 
-    async def _query(self, line: str) -> Answer[str]:
-        asked = 0.0
-
-        async def exchange() -> str:
-            nonlocal asked
-            link = self._link = self._link or VisaLink(self._resource, self.name)
-            asked = self._clock.now()
-            try:
-                return await link.query(line)
-            except BaseException:
-                self._drop()  # its answer may still come, and must not be taken for that of the next question
-                raise
-
-        try:
-            text = await self._clock.exchange(self._link_name, exchange, ANSWER_WITHIN)
-        except TimeoutError:
-            raise NoAnswer(
-                f"no answer within {ANSWER_WITHIN:g} s", f"Check power and cable ({self._resource}).", self.name
-            ) from None
-        return Answer(text, asked, self._clock.now())
+    async def _asked(self, query: str, before: str = "") -> Answer[str]:
+        """What a query answers, from the meter that was asked, to what it was asked."""
+        if not self._dialect.stamped:
+            return await self._line.ask(f"{before}:{query}" if before else query)
+        self._stamp = self._stamp % STAMPS + 1
+        answer = await self._line.ask(f"{before}*ESE {self._stamp};*ESE?;:{query};*ESR?")
+        stamp, _, rest = answer.value.partition(";")
+        body, _, status = rest.rpartition(";")
+        if stamp.lstrip("+") != str(self._stamp) or not status.lstrip("+").isdigit():
+            raise self._line.not_believed(f"asked {query!r} with stamp {self._stamp} it says {answer.value[:60]!r}")
+        if int(status) & POWER_ON:
+            raise self._line.not_believed("it has lost its power meanwhile, and its settings with it")
+        if int(status) & ERRORS and not body:
+            said = (await self._line.ask(self._dialect.error)).value
+            raise Declined(f"refused {query!r}: {said[:80]}", "Check the function and range.", self.name)
+        return Answer(body, answer.asked, answer.had)
 
     def _number(self, text: str) -> float:
-        try:
-            return reading(text, self.name)
-        except OverRange:
-            raise
-        except BadAnswer:
-            self._drop()  # whatever that was, the next answer is only believed on a fresh link
-            raise
-
-    def _drop(self) -> None:
-        link, self._link, self._set_to = self._link, None, ""
-        if link is not None:
-            link.drop()
+        """One number in the dialect's form. Whatever else it is, the next answer is only believed on a fresh link."""
+        if not self._dialect.number.fullmatch(text.strip()):
+            raise self._line.not_believed(f"{text[:40]!r} is not a number as this meter writes them")
+        return reading(text, self.name)
 
 
-def _ranges(spec: InstrumentSpec) -> dict[str, list[float]]:
+def _ranges(spec: InstrumentSpec, dialect: MeterDialect) -> dict[str, list[float]]:
     """Known ranges of each function, ascending, in the function's unit."""
     found: dict[str, list[float]] = {}
     for line in spec.accuracy:
-        found.setdefault(line.function, []).append(line.range.to(FUNCTIONS[line.function][1]))
+        found.setdefault(line.function, []).append(line.range.to(dialect.functions[line.function][1]))
     return {function: sorted(ranges) for function, ranges in found.items()}
 
 

@@ -14,14 +14,17 @@ from collections.abc import Callable
 from typing import Any, TypeVar
 
 import pyvisa
+from pyvisa import constants
 from pyvisa.errors import Error as VisaError
 
-from rig.errors import NoAnswer
+from rig.errors import BadAnswer, NoAnswer
+from rig.plan.wiring import Link
 
 T = TypeVar("T")
 
 # Longer than any answer the driver waits for on the bench's clock: only a wedged library meets it.
 LIBRARY_GUARD_MS = 15_000
+DEFAULT_BAUD = 9600  # of a serial instrument that the bench file says nothing of; eight bits, no parity, one stop bit
 
 _Job = tuple[Callable[[Any], Any], "asyncio.Future[Any]", asyncio.AbstractEventLoop]
 
@@ -29,14 +32,14 @@ _Job = tuple[Callable[[Any], Any], "asyncio.Future[Any]", asyncio.AbstractEventL
 class VisaLink:
     """An open VISA resource and its thread."""
 
-    def __init__(self, resource: str, name: str) -> None:
-        self._resource, self._name = resource, name
+    def __init__(self, resource: str, name: str, spec: Link) -> None:
+        self._resource, self._name, self._spec = resource, name, spec
         self._jobs: queue.SimpleQueue[_Job | None] = queue.SimpleQueue()
         self._thread = threading.Thread(target=self._work, name=f"visa {name}", daemon=True)
         self._thread.start()
 
     async def query(self, line: str) -> str:
-        """Send a line and wait for one. Raises NoAnswer."""
+        """Send a line and wait for one. Raises NoAnswer, BadAnswer for what is no text."""
         return await self._do(lambda session: str(session.query(line)))
 
     def drop(self) -> None:
@@ -49,6 +52,9 @@ class VisaLink:
         self._jobs.put((call, future, loop))
         try:
             return await future
+        except UnicodeError as error:
+            do = f"Check the serial settings ({self._resource})."
+            raise BadAnswer("what came is no text", do, self._name) from error
         except (VisaError, OSError, ValueError) as error:
             said = (str(error).splitlines() or [type(error).__name__])[0]
             advice = f"Check power and cable ({self._resource})."
@@ -60,7 +66,7 @@ class VisaLink:
             call, future, loop = job
             try:
                 if session is None:
-                    session = _open(self._resource)
+                    session = _open(self._resource, self._spec)
                 result, error = call(session), None
             except Exception as caught:  # whatever a VISA library throws belongs to the one who asked
                 result, error = None, caught
@@ -85,7 +91,7 @@ _manager: pyvisa.ResourceManager | None = None
 _manager_lock = threading.Lock()
 
 
-def _open(resource: str) -> Any:
+def _open(resource: str, spec: Link) -> Any:
     global _manager
     with _manager_lock:  # the manager itself may be shared, its making may not
         if _manager is None:
@@ -94,6 +100,10 @@ def _open(resource: str) -> Any:
     session.read_termination = "\n"
     session.write_termination = "\n"
     session.timeout = LIBRARY_GUARD_MS
+    if resource.upper().startswith("ASRL"):
+        session.baud_rate = spec.baud or DEFAULT_BAUD
+        session.parity = getattr(constants.Parity, spec.parity or "none")
+        session.stop_bits = constants.StopBits.two if spec.stop_bits == 2 else constants.StopBits.one
     return session
 
 

@@ -18,8 +18,8 @@ from rig.plan.wiring import Bench
 class LiveBench:
     """What the engine works with: ``outputs``, ``meter``, inputs, quantities, and the simulated person if any.
 
-    ``emit`` returns when an event is safe on disk; ``told`` is what drivers tell of oddities. Raises InputError when an instrument cannot do what the bench file
-    says of it.
+    ``emit`` returns when an event is safe on disk; ``told`` is what drivers tell of oddities. Raises InputError when an
+    instrument cannot do what the bench file says of it.
     """
 
     def __init__(

@@ -77,6 +77,8 @@ async def _station(
     factory = _entry(STATIONS, wiring.station, "station").load()
     try:
         which = {"unit": order.unit} if order.unit else {}  # a self-check needs none
+        if any(link.protocol == "modbus-rtu" and link.address == "station" for link in wiring.links.values()):
+            which["wiring"] = "serial"
         station = await factory(**which, faults=dict(order.faults), seed=order.seed, lockstep=order.lockstep, speed=1.0)
         stack.push_async_callback(station.close)
         for kind, instrument, times in order.wire_faults:

@@ -64,12 +64,13 @@ class Accuracy(Strict):
 
 
 class InstrumentSpec(Strict):
-    """An instrument: its driver (found by name), its link, and its paper."""
+    """An instrument: its driver (found by name), its link, what it speaks, and its paper."""
 
     driver: Name
     link: Name
     device: Annotated[int, Field(strict=True, ge=0, le=247)] | None = None
     channels: Annotated[int, Field(strict=True, ge=1, le=2000)] | None = None
+    map: Name | None = None  # which of the driver's register maps or dialects; its first if not given
     serial: Text
     calibrated_until: Date | None = None
     accuracy: tuple[Accuracy, ...] = ()

@@ -77,6 +77,8 @@ class Interpreter:
             **commands,
             "*CLS": self._clear,
             "*ESR?": self._event_status,
+            "*ESE": self._enable,
+            "*ESE?": self._enabled,
             "SYSTem:ERRor[:NEXT]?": self._error,
         }
         self._table = {
@@ -84,6 +86,7 @@ class Interpreter:
         }
         self._errors: deque[int] = deque()
         self._events = POWER_ON
+        self._events_enabled = 0
 
     def line(self, text: str) -> Answer:
         """Obey one line. A query that cannot be answered leaves an error in the queue, and silence."""
@@ -142,6 +145,17 @@ class Interpreter:
         none(parameters)
         events, self._events = self._events, 0
         return Reply(str(events))
+
+    def _enable(self, parameters: list[str]) -> Reply:
+        """Which events are summarised in the status byte: kept and given back, nothing here asks for that byte."""
+        if len(parameters) != 1:
+            raise ScpiError(-109 if not parameters else -108)
+        self._events_enabled = int(number(parameters[0], 0, 255))
+        return Reply()
+
+    def _enabled(self, parameters: list[str]) -> Reply:
+        none(parameters)
+        return Reply(str(self._events_enabled))
 
     def _clear(self, parameters: list[str]) -> Reply:
         none(parameters)
