@@ -10,7 +10,10 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from rig.bench.ports import Analog, Answer, Gauge, Inputs
+from rig.errors import BadAnswer
 from rig.plan.wiring import Bench, QuantitySpec
+
+BEYOND = 0.05  # of the span that the bench file gives: how far past its ends an instrument still shows something
 
 
 @dataclass(frozen=True)
@@ -50,6 +53,7 @@ class Readers:
         spec = self._wiring.quantities[name]
         if spec.raw is None:
             given = await self._gauges[spec.instrument].read_value(spec.channel)
+            _within(spec, name, given.value)
             answer = Answer(QuantityReading(given.value, given.value), given.asked, given.had)
         else:
             read = await self._analog[spec.instrument].read_raw(spec.channel, 1)
@@ -82,3 +86,12 @@ def _scaled(spec: QuantitySpec, counts: float) -> float:
     assert spec.raw is not None
     low, high = (m.canonical().value for m in spec.means)
     return low + (counts - spec.raw[0]) * (high - low) / (spec.raw[1] - spec.raw[0])
+
+
+def _within(spec: QuantitySpec, name: str, value: float) -> None:
+    """A value that is given as it is must lie where the instrument can show it at all. Raises BadAnswer."""
+    low, high = sorted(m.canonical().value for m in spec.means)
+    slack = BEYOND * (high - low)
+    if not low - slack <= value <= high + slack:
+        what = f"{name} is {value:.4g}, beyond what {spec.instrument} can show ({spec.means[0]} to {spec.means[1]})"
+        raise BadAnswer(what, "Check its channel, its map and the order of its words.", spec.instrument)
