@@ -22,6 +22,8 @@ ANSWER_WITHIN = 5.0
 INFINITY, NOT_A_NUMBER = 9.9e37, 9.91e37  # SCPI-99 volume 1, 7.2.1
 POWER_ON, ERRORS = 128, 32 + 16 + 8 + 4  # bits of the event status: restarted; command, execution, device, query
 STAMPS = 255
+RESISTANCES = ("resistance", "resistance four-wire", "continuity")
+NEGATIVE = 1e-3  # of the range that a resistance of nothing may read below zero: a drifted zero, not a lost sign
 
 
 def reading(text: str, name: str) -> float:
@@ -63,7 +65,10 @@ class ScpiMultimeter:
         header = self._dialect.functions[function][0]
         await self._configure(self._dialect.configure.format(function=header, scale=self._scale(function, full_scale)))
         answer = await self._asked(self._dialect.read)
-        return Answer(self._number(answer.value), answer.asked, answer.had)
+        value = self._number(answer.value)
+        if function in RESISTANCES and value < -NEGATIVE * (full_scale or 1.0):
+            raise self._line.not_believed(f"{answer.value} is a resistance below zero")
+        return Answer(value, answer.asked, answer.had)
 
     async def start_record(self, full_scale: float, interval: float, count: int) -> Answer[None]:
         header, scale = self._dialect.functions["DC volts"][0], self._scale("DC volts", full_scale)

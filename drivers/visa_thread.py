@@ -8,6 +8,7 @@ is dropped with its thread, because its answer may still come and would be taken
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import queue
 import threading
 from collections.abc import Callable
@@ -35,6 +36,7 @@ class VisaLink:
     def __init__(self, resource: str, name: str, spec: Link) -> None:
         self._resource, self._name, self._spec = resource, name, spec
         self._jobs: queue.SimpleQueue[_Job | None] = queue.SimpleQueue()
+        self._session: Any = None  # for waking its reader alone
         self._thread = threading.Thread(target=self._work, name=f"visa {name}", daemon=True)
         self._thread.start()
 
@@ -43,8 +45,10 @@ class VisaLink:
         return await self._do(lambda session: str(session.query(line)))
 
     def drop(self) -> None:
-        """Let go at once; the thread ends when its present call does."""
+        """Let go at once; the thread ends when its present call does, which a read on a serial port then does soon."""
         self._jobs.put(None)
+        if self._session is not None:
+            _wake(self._session)
 
     async def _do(self, call: Callable[[Any], T]) -> T:
         loop = asyncio.get_running_loop()
@@ -66,7 +70,7 @@ class VisaLink:
             call, future, loop = job
             try:
                 if session is None:
-                    session = _open(self._resource, self._spec)
+                    session = self._session = _open(self._resource, self._spec)
                 result, error = call(session), None
             except Exception as caught:  # whatever a VISA library throws belongs to the one who asked
                 result, error = None, caught
@@ -74,6 +78,7 @@ class VisaLink:
                 loop.call_soon_threadsafe(_settle, future, result, error)
             except RuntimeError:  # the loop is gone: nobody waits any more
                 break
+        self._session = None
         if session is not None:
             _close(session)
 
@@ -105,6 +110,21 @@ def _open(resource: str, spec: Link) -> Any:
         session.parity = getattr(constants.Parity, spec.parity or "none")
         session.stop_bits = constants.StopBits.two if spec.stop_bits == 2 else constants.StopBits.one
     return session
+
+
+def _given_up(size: int = 1) -> bytes:
+    raise OSError("nobody waits for this answer any more")
+
+
+def _wake(session: Any) -> None:
+    """End a read on a serial port from outside. Else its thread would go on taking the bytes meant for whoever opens
+    the port next, for as long as the library's own time limit. A socket has a connection to itself, and may wait."""
+    raw = getattr(session.visalib, "sessions", {}).get(session.session)
+    port: Any = getattr(raw, "interface", None)
+    if hasattr(port, "cancel_read"):
+        port.read = _given_up
+        with contextlib.suppress(OSError):  # it is being closed already
+            port.cancel_read()
 
 
 def _close(session: Any) -> None:
