@@ -24,9 +24,9 @@ class VisaLine:
         self._resource = connection.link.address
         self._link: VisaLink | None = None
         self._said = ""
-        serial = self._resource.upper().startswith("ASRL")
+        self._serial = self._resource.upper().startswith("ASRL")
         where = f"link {self._link_name} ({self._resource})"
-        self.order = Order(where, SERIAL_SILENCE if serial else 0.0, connection.clock, connection.note)
+        self.order = Order(where, SERIAL_SILENCE if self._serial else 0.0, connection.clock, connection.note)
         self._do = f"Check power and cable of {where}."
         self.openings = 0  # how often it was opened: what was set up before is not known to hold any more
 
@@ -75,6 +75,8 @@ class VisaLine:
             if self._link is None:
                 self._link = VisaLink(self._resource, self.name, self._connection.link)
                 self.openings += 1
+            if confirming and self._serial:
+                await self._link.drain()
             asked = self._clock.now()
             try:
                 return await self._link.query(line)

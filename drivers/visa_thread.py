@@ -11,6 +11,7 @@ import asyncio
 import contextlib
 import queue
 import threading
+import time
 from collections.abc import Callable
 from typing import Any, TypeVar
 
@@ -25,6 +26,8 @@ T = TypeVar("T")
 
 # Longer than any answer the driver waits for on the bench's clock: only a wedged library meets it.
 LIBRARY_GUARD_MS = 15_000
+DRAIN_EVERY = 0.005  # s between two looks whether more has come; a character takes 1 ms at 9600 baud
+MOST_DRAINED = 1_000_000  # bytes; what says more than that does not stop
 DEFAULT_BAUD = 9600  # of a serial instrument that the bench file says nothing of; eight bits, no parity, one stop bit
 
 _Job = tuple[Callable[[Any], Any], "asyncio.Future[Any]", asyncio.AbstractEventLoop]
@@ -43,6 +46,10 @@ class VisaLink:
     async def query(self, line: str) -> str:
         """Send a line and wait for one. Raises NoAnswer, BadAnswer for what is no text."""
         return await self._do(lambda session: str(session.query(line)))
+
+    async def drain(self) -> None:
+        """Throw away what lies ready on a serial port, and what follows it at once. Raises NoAnswer."""
+        await self._do(_drain)
 
     def drop(self) -> None:
         """Let go at once; the thread ends when its present call does, which a read on a serial port then does soon."""
@@ -110,6 +117,19 @@ def _open(resource: str, spec: Link) -> Any:
         session.parity = getattr(constants.Parity, spec.parity or "none")
         session.stop_bits = constants.StopBits.two if spec.stop_bits == 2 else constants.StopBits.one
     return session
+
+
+def _drain(session: Any) -> None:
+    """An instrument that has much to say goes on when room is made for it, so one look is not enough."""
+    gone, quiet = 0, 0
+    while quiet < 2 and gone < MOST_DRAINED:
+        waiting = session.bytes_in_buffer
+        if waiting:
+            session.read_bytes(waiting)
+            gone, quiet = gone + waiting, 0
+        else:
+            time.sleep(DRAIN_EVERY)
+            quiet += 1
 
 
 def _given_up(size: int = 1) -> bytes:
