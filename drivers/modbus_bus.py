@@ -167,6 +167,7 @@ class ModbusBus:
                 self._tell_of_noise(name, question)
                 return pdu
             except BaseException:
+                self._asking = None  # closing tells of a lost link, too, and must not cancel whoever closes
                 self._drop()  # the answer may still come, and must not be taken for that of the next question
                 raise
             finally:

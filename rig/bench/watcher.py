@@ -9,6 +9,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Mapping
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
@@ -195,6 +196,7 @@ def boards_of(wiring: Bench, links: Mapping[str, Link]) -> list[dict[str, Any]]:
                 "address": link.address,
                 "device": spec.device,
                 "channels": spec.channels,
+                **asdict(link.serial()),
             }
         )
     return boards

@@ -11,10 +11,11 @@ It lives in wall time, in a session of its own, so that a closing terminal does 
     {"drop": 1}       the first process has lost its way to the boards: drop them from here
     {"done": 1}       everything is off and confirmed: end
 
-A BOARD is {"name", "driver", "address", "protocol", "device", "channels"}; its off switch is found by the driver's name
-among the entry points ``refurb_rig.off_switches``. When the input ends without "done", when the first process is gone,
-or when no beat comes for ``stall`` seconds, all boards are dropped; again and again while a board does not confirm or
-the first process only stands still, for it may come back and go on. What was done goes into the report file, too.
+A BOARD is {"name", "driver", "address", "protocol", "device", "channels", "baud", "parity", "stop_bits"}; its off
+switch is found by the driver's name among the entry points ``refurb_rig.off_switches``. When the input ends without
+"done", when the first process is gone, or when no beat comes for ``stall`` seconds, all boards are dropped; again and
+again while a board does not confirm or the first process only stands still, for it may come back and go on. What was
+done goes into the report file, too.
 "own" says that the boards are simulated inside the first process, and gone with it.
 """
 

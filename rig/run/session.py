@@ -188,10 +188,17 @@ class _Run:
             self._recorder.emit(Noted(live.time(), "a person switches every output: no second process can drop them"))
             return
         second.lost = engine.break_off
-        engine.last_resort = second.drop
+        engine.last_resort = self._by_the_second
         live.interlocks.alive = self._people.waiting = second.beat
         own = self._plan.bench.station is not None
         live.outputs.guarded = asyncio.ensure_future(second.arm(self._bench.links, own, self._request.report))
+
+    async def _by_the_second(self) -> tuple[str, ...] | None:
+        """Have the second process drop all boards; a serial port is held by one process at a time, so it is let go."""
+        if any(link.protocol == "modbus-rtu" for link in self._plan.bench.links.values()):
+            for instrument in self._bench.live.instruments.values():
+                await instrument.close()
+        return await self._second.drop()
 
     def _stop(self, number: int) -> None:
         if self._signal is None:
