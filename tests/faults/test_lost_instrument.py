@@ -96,7 +96,7 @@ def test_when_the_first_process_loses_its_bus_the_second_drops_the_outputs_by_it
             if seen[0] == 3:
                 bus: Any = benches[0].live.instruments["relays-1"].bus  # type: ignore[attr-defined]
                 bus.close()
-                bus._host, bus._port = "127.0.0.1", 1  # nobody listens there
+                bus._line._host, bus._line._port = "127.0.0.1", 1  # nobody listens there
 
     record = run_procedure(RunRequest(run="test", seed=3), bundled_plan(), [watch], lambda _: journal, benches.append)
     station = benches[0].station
