@@ -233,7 +233,7 @@ def test_a_value_that_cannot_be_had_is_a_breach() -> None:
             if count[0] == 5:
                 station = benches[0].station
                 assert station is not None
-                station.plant.quantity = None  # whoever asks for it breaks, and the link with it
+                station.misbehave("silence", "analog-1")
 
     record = run_procedure(
         RunRequest(run="test", seed=2), bundled_plan(), [watch], lambda _: ListJournal(), benches.append
@@ -243,5 +243,5 @@ def test_a_value_that_cannot_be_had_is_a_breach() -> None:
     assert record.ended.verdict is Verdict.NO_READING
     assert "analog-1" in (record.ended.reason or "")
     assert by_name(record)["heater-current"].reading is not None
-    assert record.ended.all_off
     assert not any(station.plant.coils(1))
+    assert not record.ended.all_off, "what should be measured to confirm it cannot be had"
