@@ -54,9 +54,7 @@ class LockstepDeadlock(RuntimeError):
 class _Waiter(asyncio.Future[None]):
     """A participant that has given the baton up; done when it has the baton again."""
 
-    def __init__(
-        self, task: asyncio.Task[Any] | None, reason: str, wake: Callable[["_Waiter"], None]
-    ) -> None:
+    def __init__(self, task: asyncio.Task[Any] | None, reason: str, wake: Callable[["_Waiter"], None]) -> None:
         super().__init__(loop=asyncio.get_running_loop())
         self.task = task
         self.reason = reason

@@ -57,9 +57,7 @@ class Person:
             "chamber-water": (self._weigh, "g", 1.0, 180.0),
         }
 
-    def does(
-        self, verb: str, thing: str, kind: str, options: Sequence[str], unit: str
-    ) -> tuple[Answer, float]:
+    def does(self, verb: str, thing: str, kind: str, options: Sequence[str], unit: str) -> tuple[Answer, float]:
         """The answer and the seconds it took; the deed is done at once. `thing` decides, not `verb`."""
         if self._tools.knows(thing, kind):
             return self._tools.does(thing, options)

@@ -28,9 +28,7 @@ SECOND = 50  # ticks between two draws of the mains' wander
 class Plant:
     """A unit on the bench, from a seed. Raises UnknownName or NotPossible for words it cannot honour."""
 
-    def __init__(
-        self, unit: str = "demo-18-dc", seed: int = 0, faults: Mapping[str, float] | None = None
-    ) -> None:
+    def __init__(self, unit: str = "demo-18-dc", seed: int = 0, faults: Mapping[str, float] | None = None) -> None:
         if unit not in MODELS:
             raise UnknownName("unit", unit, MODELS)
         self.unit = Unit(MODELS[unit](seed))
@@ -138,9 +136,7 @@ class Plant:
 
     # ---- hands --------------------------------------------------------------------------------------------
 
-    def person(
-        self, verb: str, thing: str, kind: str, options: Sequence[str], unit: str
-    ) -> tuple[Answer, float]:
+    def person(self, verb: str, thing: str, kind: str, options: Sequence[str], unit: str) -> tuple[Answer, float]:
         """Somebody does or looks, now. Returns the answer (a number in `unit`) and the seconds it took."""
         self._settle()
         answer = self._person.does(verb, thing, kind, options, unit)

@@ -21,9 +21,7 @@ from simulators.unit.unit import Unit
 
 FUNCTIONS = ("volts-dc", "volts-ac", "ohms-4w", "ohms-2w", "diode", "frequency", "amps-dc", "amps-ac")
 OHMS = ("ohms-4w", "ohms-2w", "diode")
-BESIDE_HEATER = (
-    470.0  # ohm across the heater while its leads are on (invented): suppressor and lamp of the unit
-)
+BESIDE_HEATER = 470.0  # ohm across the heater while its leads are on (invented): suppressor and lamp of the unit
 CREEP, CREEP_SECONDS = 0.6, 3.0  # a DC ohmmeter polarises a probe in water; a typical size, from memory
 
 

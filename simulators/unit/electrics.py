@@ -9,9 +9,7 @@ from math import inf, pi, sqrt
 
 HALF_WAVE = sqrt(2) / pi
 DIODE = 0.7  # V, silicon, textbook
-TEMPERATURE_OF_WATER = (
-    0.02  # per K: conductivity of water over its value at 25 Cel, common practice, no source
-)
+TEMPERATURE_OF_WATER = 0.02  # per K: conductivity of water over its value at 25 Cel, common practice, no source
 
 
 @dataclass(frozen=True)

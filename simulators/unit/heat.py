@@ -88,9 +88,7 @@ class Heat:
                 parts.element_capacity, self.element, water, self.water, parts.wet * self.contact * wet, dt
             )
             coupling = parts.condense if self.metal < self.water else parts.boil * wet
-            self.metal, self.water = exchange(
-                parts.metal_capacity, self.metal, water, self.water, coupling, dt
-            )
+            self.metal, self.water = exchange(parts.metal_capacity, self.metal, water, self.water, coupling, dt)
         else:
             self.water = self.metal  # whatever film is left
         self.element, self.metal = exchange(

@@ -86,9 +86,7 @@ def _water(seed: int) -> tuple[Shape, Path, Chamber]:
     chamber = Chamber(0.245, 0.385, near(420e-6, 0.05), near(0.0095, 0.05))
     depth = Cylinder(chamber.diameter, chamber.length).depth(chamber.fill)
     shape = Shape(0.045, 0.003, near(0.040, 0.04), 1.6e-4, depth)
-    path = Path(
-        near(0.22, 0.04), near(0.50, 0.04), near(0.60, 0.05), near(0.28, 0.04), near(0.60, 0.04), 1.9e7
-    )
+    path = Path(near(0.22, 0.04), near(0.50, 0.04), near(0.60, 0.05), near(0.28, 0.04), near(0.60, 0.04), 1.9e7)
     return shape, path, chamber
 
 

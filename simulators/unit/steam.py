@@ -24,14 +24,7 @@ def saturation_pressure(celsius: float) -> float:
     root = sqrt(tau)
     cube = tau * tau * tau
     a1, a2, a3, a4, a5, a6 = SATURATION
-    powers = (
-        a1 * tau
-        + a2 * tau * root
-        + a3 * cube
-        + a4 * cube * root
-        + a5 * cube * tau
-        + a6 * cube * cube * tau * root
-    )
+    powers = a1 * tau + a2 * tau * root + a3 * cube + a4 * cube * root + a5 * cube * tau + a6 * cube * cube * tau * root
     return CRITICAL_PA * exp(CRITICAL_K / kelvin * powers)
 
 
@@ -106,9 +99,7 @@ class Gas:
         drive = min(abs(excess), CHOKED * upstream)
         speed = DISCHARGE * area * sqrt(2.0 / density) * dt / self.volume  # volumes per sqrt(Pa) in this step
         pull = speed * share
-        root = (
-            -pull + sqrt(pull * pull + 4.0 * drive)
-        ) / 2.0  # sqrt of the difference at the end of the step
+        root = (-pull + sqrt(pull * pull + 4.0 * drive)) / 2.0  # sqrt of the difference at the end of the step
         swept = speed * root  # chamber volumes moved
         if outward:
             self.air -= self.air * min(swept, 1.0)

@@ -76,9 +76,7 @@ class Course:
         )
 
 
-def course(
-    coil: Solenoid, start: float, volts: float, ohms: float, amps: float, gap: float, grip: float
-) -> Course:
+def course(coil: Solenoid, start: float, volts: float, ohms: float, amps: float, gap: float, grip: float) -> Course:
     """Follow the coil for SPAN after a switching, from `amps` and `gap`, with `volts` behind `ohms` in all.
 
     Half steps of FINE, flux by the midpoint, plunger semi-implicit; both stops are inelastic. `grip` N of

@@ -28,7 +28,7 @@ class TcpAddress(NamedTuple):
 
     @property
     def kind(self) -> str:
-        """"tcp"."""
+        """ "tcp"."""
         return "tcp"
 
     def __str__(self) -> str:
@@ -45,7 +45,7 @@ class SerialAddress:
 
     @property
     def kind(self) -> str:
-        """"serial"."""
+        """ "serial"."""
         return "serial"
 
     def __str__(self) -> str:

@@ -74,9 +74,7 @@ class Triggered:
 class Meter:
     """One meter. Readings are taken at the moment they are asked for; their seconds go by after it."""
 
-    def __init__(
-        self, plant: Plant, seed: int = 0, advance: Callable[[float], None] | None = None
-    ) -> None:
+    def __init__(self, plant: Plant, seed: int = 0, advance: Callable[[float], None] | None = None) -> None:
         self._plant = plant
         self._advance = advance or plant.advance
         self._errors = MeterErrors(seed)
@@ -140,9 +138,7 @@ class Meter:
             raise ScpiError(-108)
         on = _range(kind, parameters[0] if parameters else "DEF")
         if len(parameters) == 2 and parameters[1].upper() not in ("DEF", "DEFAULT", "MIN", "MAX"):
-            number(
-                parameters[1], 0.0, math.inf
-            )  # understood; the meter always shows its six and a half digits
+            number(parameters[1], 0.0, math.inf)  # understood; the meter always shows its six and a half digits
         self._setting, self._points, self._triggered = Setting(kind, on), 1, None
         return Reply(seconds=CONFIGURE_SECONDS)
 

@@ -72,9 +72,7 @@ class Mischief:
 
     def against(self, question: Question, link: str) -> list[Fault]:
         """The faults that bend this exchange, in the order in which they do, each counted."""
-        hit = sorted(
-            (active for active in self.active if active.concerns(question, link)), key=lambda a: a.fault.stage
-        )
+        hit = sorted((active for active in self.active if active.concerns(question, link)), key=lambda a: a.fault.stage)
         for active in hit:
             active.hits += 1
             if active.left is not None:

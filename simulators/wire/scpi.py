@@ -81,9 +81,7 @@ class Interpreter:
             "*ESE?": self._enabled,
             "SYSTem:ERRor[:NEXT]?": self._error,
         }
-        self._table = {
-            spelling: handler for header, handler in every.items() for spelling in spellings(header)
-        }
+        self._table = {spelling: handler for header, handler in every.items() for spelling in spellings(header)}
         self._errors: deque[int] = deque()
         self._events = POWER_ON
         self._events_enabled = 0
@@ -167,9 +165,7 @@ class Interpreter:
 class ScpiInstrument:
     """The far end of a SCPI link: an interpreter; the plant is brought up to date before each line."""
 
-    def __init__(
-        self, interpreter: Interpreter, advance: Callable[[float], None], name: str = "meter-1"
-    ) -> None:
+    def __init__(self, interpreter: Interpreter, advance: Callable[[float], None], name: str = "meter-1") -> None:
         self.frames = LineFrames()
         self._interpreter = interpreter
         self._advance = advance

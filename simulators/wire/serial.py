@@ -135,9 +135,7 @@ class SerialListener:
         character = self.line.character_seconds
         size = len(data) if self.link.pace.clock is not None else max(1, int(CHUNK_SECONDS / character))
         cuts = range(0, len(data), max(1, size))
-        return [
-            Piece(starts + min(cut + size, len(data)) * character, data[cut : cut + size]) for cut in cuts
-        ]
+        return [Piece(starts + min(cut + size, len(data)) * character, data[cut : cut + size]) for cut in cuts]
 
     def _readable(self) -> None:
         assert self._ends is not None

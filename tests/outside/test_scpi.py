@@ -94,9 +94,7 @@ def test_error_texts(number: int, text: str) -> None:
     assert TEXTS[number] == text
 
 
-@pytest.mark.parametrize(
-    ("line", "bit"), [("FOO", 32), ("CONF:VOLT 1e9", 16), ("*OPC", 1)], ids=["CME", "EXE", "OPC"]
-)
+@pytest.mark.parametrize(("line", "bit"), [("FOO", 32), ("CONF:VOLT 1e9", 16), ("*OPC", 1)], ids=["CME", "EXE", "OPC"])
 def test_event_status_bits(line: str, bit: int) -> None:
     """-1xx sets command error (bit 5), -2xx execution error (bit 4); reading clears; power on is bit 7."""
     meter = Meter(OpenTerminals())

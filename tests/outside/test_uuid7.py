@@ -12,10 +12,7 @@ from rig.records.ids import new_run_id, uuid7
 
 def test_the_vector_of_appendix_a6() -> None:
     # the time, rand_a and rand_b as given there
-    assert (
-        str(uuid7(0x017F22E279B0, 0xCC3, 0x18C4DC0C0C07398F)).upper()
-        == "017F22E2-79B0-7CC3-98C4-DC0C0C07398F"
-    )
+    assert str(uuid7(0x017F22E279B0, 0xCC3, 0x18C4DC0C0C07398F)).upper() == "017F22E2-79B0-7CC3-98C4-DC0C0C07398F"
 
 
 def test_version_and_variant_of_5_7_whatever_the_rest() -> None:

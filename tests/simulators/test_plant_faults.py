@@ -136,9 +136,7 @@ def test_site_facts_show_in_the_answers(name: str, thing: str, kind: str, unit: 
 ABOUT_HALF = sorted(set(FAULTS) & {*FAILS, "coil-shorted", "fouled", "ground-open", "board-level-input-dead"})
 
 
-@pytest.mark.parametrize(
-    "name", [name for name in ABOUT_HALF if name not in ("heater-open", "one-element-open")]
-)
+@pytest.mark.parametrize("name", [name for name in ABOUT_HALF if name not in ("heater-open", "one-element-open")])
 def test_the_complaint_appears_about_half_way(name: str) -> None:
     """No water level at 0.6 in every unit, at 0.4 in few: the scale of severities means something."""
     assert sum(complains(name, 0.6, seed) for seed in range(6)) == 6

@@ -123,10 +123,7 @@ def test_water_is_conserved() -> None:
         plant.advance(when)
         does(plant)
         assert plant.unit.stores.balance() == pytest.approx(first, abs=0.001 * 0.42)
-        assert (
-            min(vars(plant.unit.stores)[one] for one in ("reservoir", "coil", "chamber", "steam", "jug"))
-            >= 0.0
-        )
+        assert min(vars(plant.unit.stores)[one] for one in ("reservoir", "coil", "chamber", "steam", "jug")) >= 0.0
     assert plant.unit.steam_lost > 0.0
 
 

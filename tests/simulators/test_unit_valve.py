@@ -72,9 +72,7 @@ def test_pull_in_and_drop_out_currents() -> None:
 
 def test_weak_spring_moves_early() -> None:
     weak = replace(COIL, preload=1.4, rate=240.0)
-    assert dip(course(weak, 0.0, 24.0, 57.6, 0.0, COIL.stroke, 0.0).amps)[0] == pytest.approx(
-        5.4e-3, abs=0.5e-3
-    )
+    assert dip(course(weak, 0.0, 24.0, 57.6, 0.0, COIL.stroke, 0.0).amps)[0] == pytest.approx(5.4e-3, abs=0.5e-3)
 
 
 def test_adhesion_delays_the_plunger_until_it_breaks_away() -> None:

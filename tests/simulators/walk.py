@@ -62,9 +62,7 @@ class Walk:
         self.plant.set_coil(board, channel, on)
         self.wait(0.06)
 
-    def ask(
-        self, thing: str, kind: str = "done", unit: str = "", verb: str = "confirm"
-    ) -> bool | str | float | None:
+    def ask(self, thing: str, kind: str = "done", unit: str = "", verb: str = "confirm") -> bool | str | float | None:
         answer, seconds = self.plant.person(verb, thing, kind, [], unit)
         self.wait(seconds)
         return answer
@@ -153,9 +151,7 @@ class Walk:
         self.wait(15.0)
         self.got["mains-under-load"] = self.meter(VOLTS, 2, "volts-ac")
         self.got["heater-current"] = self.plant.quantity(6)
-        self.got["heater-power-at-rated"] = (
-            self.got["heater-current"] * 230.0**2 / self.got["mains-under-load"]
-        )
+        self.got["heater-power-at-rated"] = self.got["heater-current"] * 230.0**2 / self.got["mains-under-load"]
         times = []
         for mark in (40.0, 90.0):
             limit = self.plant.now + 720.0

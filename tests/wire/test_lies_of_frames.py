@@ -189,9 +189,7 @@ def test_what_pymodbus_lets_pass(kind: str, passes: bool) -> None:
         station.misbehave(kind, "relays-1", times=1)
         began = asyncio.get_running_loop().time()
         try:
-            read = await station.clock.exchange(
-                "modbus", lambda: client.read_coils(0, count=8, device_id=1), 0.6
-            )
+            read = await station.clock.exchange("modbus", lambda: client.read_coils(0, count=8, device_id=1), 0.6)
             assert read.bits[1]
             assert passes
         except TimeoutError:

@@ -148,9 +148,7 @@ def test_a_recorded_fault_is_heard_again_as_it_was(kind: str, wiring: str) -> No
         ("one-behind", lambda k: tcp("01 01 00", transaction=k - 1)),
     ],
 )
-def test_numbers_of_transactions_are_those_of_the_live_questions(
-    kind: str, expected: Callable[[int], bytes]
-) -> None:
+def test_numbers_of_transactions_are_those_of_the_live_questions(kind: str, expected: Callable[[int], bytes]) -> None:
     async def ask(station: Any, numbers: list[int]) -> list[Heard]:
         peer = await Peer(station, "modbus").open()
         if isinstance(station, Station):

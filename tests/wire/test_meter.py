@@ -370,8 +370,6 @@ def test_a_query_that_cannot_be_answered_is_silent_for_the_timeout() -> None:
         with pytest.raises(TimeoutError, match="no answer on meter within 5 s"):
             await clock.exchange("meter", lambda: query("FETC?"), 5.0)
         assert clock.now() == 5.0
-        assert (
-            await clock.exchange("meter", lambda: query("SYST:ERR?"), 5.0) == '-230,"Data corrupt or stale"'
-        )
+        assert await clock.exchange("meter", lambda: query("SYST:ERR?"), 5.0) == '-230,"Data corrupt or stale"'
 
     over_visa(work)

@@ -110,9 +110,7 @@ def test_analog_counts_mean_the_true_value_within_the_stated_accuracy() -> None:
                 value = counts / scale.raw[1] * scale.means[1]
                 step = scale.means[1] / scale.raw[1]
                 assert abs(value - true[channel]) <= scale.accuracy + step / 2
-        assert all(len(counts) > 3 for channel, counts in seen.items() if channel != 4), (
-            "noise on every channel"
-        )
+        assert all(len(counts) > 3 for channel, counts in seen.items() if channel != 4), "noise on every channel"
 
     for seed in range(5):
         on_bench(work, seed)
@@ -228,17 +226,13 @@ def test_a_request_in_pieces_is_put_together() -> None:
             writer.write(bytes([byte]))
             for _ in range(5):
                 await asyncio.sleep(0)
-        assert await asyncio.wait_for(reader.readexactly(10), 5.0) == bytes.fromhex(
-            "0001 0000 0004 01 01 01 00"
-        )
+        assert await asyncio.wait_for(reader.readexactly(10), 5.0) == bytes.fromhex("0001 0000 0004 01 01 01 00")
         writer.close()
 
     on_bench(work)
 
 
-@pytest.mark.parametrize(
-    "sent", ["0001 0001 0006 01 01 0000 0008", "0001 0000 0001 01", "474554202F2048545450"]
-)
+@pytest.mark.parametrize("sent", ["0001 0001 0006 01 01 0000 0008", "0001 0000 0001 01", "474554202F2048545450"])
 def test_bytes_that_are_not_modbus_end_the_connection(sent: str) -> None:
     async def work(bench: Bench) -> None:
         assert await raw(bench, bytes.fromhex(sent), 1) in (b"", b"reset")

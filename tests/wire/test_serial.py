@@ -175,9 +175,7 @@ def test_pymodbus_takes_a_late_answer_for_that_of_its_next_question() -> None:
         assert await client.connect()
 
         async def coil(channel: int) -> bool:
-            read = await clock.exchange(
-                "modbus", lambda: client.read_coils(channel, count=1, device_id=1), 0.6
-            )
+            read = await clock.exchange("modbus", lambda: client.read_coils(channel, count=1, device_id=1), 0.6)
             return bool(read.bits[0])
 
         assert await coil(10)

@@ -59,9 +59,7 @@ def test_each_listener_says_where_it_is_and_answers() -> None:
         shut = {"verb": "confirm", "thing": "door-shut", "kind": "done", "options": [], "unit": ""}
         assert json.loads(await line(station, "person", json.dumps(shut).encode()))["answer"] is True
         client = await modbus(station)
-        assert (await client.read_discrete_inputs(15, count=1, device_id=2)).bits[0], (
-            "the unit's door is shut"
-        )
+        assert (await client.read_discrete_inputs(15, count=1, device_id=2)).bits[0], "the unit's door is shut"
         client.close()
         assert station.exchanges == {"modbus": 1, "meter": 1, "scale": 0, "person": 1}
 
@@ -74,9 +72,7 @@ def test_a_relay_is_seen_by_its_mirror_contact_after_its_own_time() -> None:
         assert clock is not None
 
         async def mirror() -> bool:
-            read = await clock.exchange(
-                "modbus", lambda: client.read_discrete_inputs(6, count=1, device_id=2), 1.0
-            )
+            read = await clock.exchange("modbus", lambda: client.read_discrete_inputs(6, count=1, device_id=2), 1.0)
             return bool(read.bits[0])
 
         assert not await mirror()
@@ -94,9 +90,7 @@ def test_the_meter_measures_the_reference_parts_through_the_selectors() -> None:
         clock, client = station.clock, await modbus(station)
         assert clock is not None
         for device, channel in ((1, 15), (4, 18)):
-            await clock.exchange(
-                "modbus", lambda d=device, c=channel: client.write_coil(c, True, device_id=d), 1.0
-            )
+            await clock.exchange("modbus", lambda d=device, c=channel: client.write_coil(c, True, device_id=d), 1.0)
         await clock.sleep(0.1)
         shown = await clock.exchange("meter", lambda: line(station, "meter", b"MEAS:FRES? 1000"), 5.0)
         client.close()
@@ -230,12 +224,8 @@ def test_samplers_and_meter_on_two_links_give_the_same_run_every_time() -> None:
                 await clock.sleep(every)
 
         samplers = [
-            clock.spawn(
-                sample("inputs", 0.1, lambda: client.read_discrete_inputs(0, count=24, device_id=2)), "inputs"
-            ),
-            clock.spawn(
-                sample("analog", 0.1, lambda: client.read_input_registers(0, count=12, device_id=3)), "analog"
-            ),
+            clock.spawn(sample("inputs", 0.1, lambda: client.read_discrete_inputs(0, count=24, device_id=2)), "inputs"),
+            clock.spawn(sample("analog", 0.1, lambda: client.read_input_registers(0, count=12, device_id=3)), "analog"),
         ]
         for channel in (2, 6, 16, 3):
             await clock.exchange("modbus", lambda c=channel: client.write_coil(c, True, device_id=1), 1.0)

@@ -163,7 +163,6 @@ class ByteCount(Framed):
 class WrongEcho(Framed):
     """A write is confirmed for the channel beside the one that was meant."""
 
-
     def concerns(self, question: Question) -> bool:
         return any(word in ("5", "6", "15", "16") for word in question.words)
 
