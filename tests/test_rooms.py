@@ -10,7 +10,7 @@ import pytest
 
 ROOT = Path(__file__).parent.parent
 
-GROUND = ("rig.errors", "rig.quantities", "rig.uncertainty", "rig.limits", "rig.events")
+GROUND = ("rig.errors", "rig.quantities", "rig.uncertainty", "rig.limits", "rig.events", "rig.steam")
 MAY: dict[str, tuple[str, ...]] = {
     "rig/plan": (*GROUND, "rig.plan"),
     "rig/bench": (*GROUND, "rig.plan", "rig.bench"),
