@@ -5,6 +5,7 @@ from random import Random
 
 from simulators.fixture import Fixture
 from simulators.hand import HandTools
+from simulators.handwork import Handwork
 from simulators.unit.unit import Unit
 from simulators.unit.water import DENSITY
 
@@ -17,6 +18,9 @@ UNITS: dict[str, dict[str, float]] = {
     "Ohm": {"Ohm": 1.0, "mOhm": 1e3, "kOhm": 1e-3, "MOhm": 1e-6},
     "uS/cm": {"uS/cm": 1.0, "mS/cm": 1e-3, "mS/m": 0.1, "S/m": 1e-4},
     "mm/m": {"mm/m": 1.0, "%": 0.1, "m/m": 1e-3},
+    "s": {"s": 1.0, "min": 1.0 / 60.0},
+    "mL/s": {"mL/s": 1.0, "mL/min": 60.0, "L/min": 0.06},
+    "L/min": {"L/min": 1.0, "mL/min": 1e3, "mL/s": 1e3 / 60.0},
 }
 PLAIN_SECONDS = 5.0  # for a thing without a duration of its own
 
@@ -29,6 +33,7 @@ class Person:
         self._unit = unit
         self._fixture = fixture
         self._hand = Random(f"{seed}/person")
+        work = Handwork(unit)
         self._doings: dict[str, tuple[Callable[[], None], float]] = {
             "break-out": (self._break_out, 150.0),
             "leads-back": (self._leads_back, 150.0),
@@ -38,6 +43,7 @@ class Person:
             "emergency-stop": (lambda: fixture.stop(True), 0.5),
             "emergency-stop-reset": (lambda: fixture.stop(False), 5.0),
             "cut-out-reset": (self._reset_cut_out, 60.0),
+            **work.doings,
         }
         self._sights: dict[str, tuple[Callable[[], bool], float]] = {
             "decontamination-statement": (lambda: True, 60.0),
@@ -46,6 +52,7 @@ class Person:
             "reservoir": (self._between_marks, 15.0),
             "rested-before-start": (lambda: unit.defects.rested >= 20.0, 15.0),
             "stop-findings": (lambda: True, 120.0),
+            **work.sights,
         }
         electrics = unit.model.electrics
         # What is read, its unit, the last digit the hand instrument shows, the seconds it takes.
@@ -55,6 +62,7 @@ class Person:
             "earth-bond": (lambda: electrics.earth_bond, "Ohm", 0.001, 120.0),
             "insulation": (lambda: electrics.insulation, "MOhm", 0.1, 90.0),
             "chamber-water": (self._weigh, "g", 1.0, 180.0),
+            **work.numbers,
         }
 
     def does(self, verb: str, thing: str, kind: str, options: Sequence[str], unit: str) -> tuple[Answer, float]:

@@ -43,6 +43,7 @@ class Circuits:
         self.wander = 1.0  # the mains' own deviation, a factor
         self.mains_volts = model.place.supply.volts
         self.fuse_blown = False
+        self.water_put_in: float | None = None  # uS/cm at 25 Cel of water that a person has put in
         self._board = board
         self._valve = valve
         self._heat = heat
@@ -163,6 +164,8 @@ class Circuits:
 
     def conductivity(self) -> float:
         """Of the water, uS/cm at 25 Cel."""
+        if self.water_put_in is not None:
+            return self.water_put_in
         return self.model.place.conductivity * self.defects.conductivity
 
     def probe_ohm(self, wet: bool) -> float:

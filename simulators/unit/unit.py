@@ -1,7 +1,7 @@
 """One unit under test, put together: its parts' states, and one step of all of them."""
 
 from dataclasses import replace
-from math import pi, sin
+from math import inf, pi, sin
 
 from simulators.unit.board import Board
 from simulators.unit.circuits import Circuits
@@ -18,7 +18,7 @@ from simulators.unit.steam import (
     saturation_pressure,
 )
 from simulators.unit.valve import Valve
-from simulators.unit.water import DENSITY, Cylinder, Fill, Stores, kv_in_series, kv_of_hole
+from simulators.unit.water import DENSITY, Cylinder, Fill, Path, Stores, kv_in_series, kv_of_hole
 
 NEVER = 1e-9  # kg of water that does not count
 SILL_SECONDS = 0.8  # water runs out of an open chamber into the jug with this time constant (invented)
@@ -27,6 +27,8 @@ WAVES = ((2.5e-5, 15.7), (2.5e-5, 26.1))  # m and rad/s of the surface at the pr
 MENISCUS = 2e-5  # m by which water holds on to a wetted tip (invented)
 NEAR = 2e-4  # m from the probe's tip within which every tick counts
 RELIEF_HOLE = 4e-3  # m (invented)
+HOSE = 3.0  # Kv in m3/h of a can with a wide hose (invented)
+BOTTLE_FAULT = "bottle-vent-shut"  # goes with the bottle
 
 
 class Unit:
@@ -41,6 +43,7 @@ class Unit:
         self._aired = True  # the chamber holds room air
         self.stirred = False  # a contact or a hand has just changed something: the next step is one tick
         self.present: dict[str, float] = {}  # faults and their severities
+        self.aside: set[str] = set()  # parts that lie beside the unit: filter, bottle; inlet: a can feeds the valve
         self.shape = Cylinder(model.chamber.diameter, model.chamber.length)
         self.fill = Fill(model.shape, model.path)
         self.stores = Stores(
@@ -78,23 +81,37 @@ class Unit:
         self.present.pop(name, None)
         if severity > 0.0:
             self.present[name] = severity
-        self.defects = self.circuits.defects = gather(self.present)
-        self._take_over()
+        self._gather()
         if fault.arrive is not None:
             fault.arrive(self, severity)
 
+    def put_aside(self, part: str, off: bool) -> None:
+        """Take a part off, or put it back: filter, bottle; with inlet off, a can's wide hose feeds the valve."""
+        (self.aside.add if off else self.aside.discard)(part)
+        self._gather()
+
+    def _gather(self) -> None:
+        on_it = {n: s for n, s in self.present.items() if not (n == BOTTLE_FAULT and "bottle" in self.aside)}
+        self.defects = self.circuits.defects = gather(on_it)
+        self._take_over()
+
+    def _path(self) -> Path:
+        defects, path = self.defects, self.model.path
+        whole = replace(
+            path,
+            weep=path.weep * defects.weep_open,
+            coil=kv_in_series(path.coil, kv_of_hole(defects.coil_bore)),
+            filter=path.filter * defects.filter_open,
+            tube=kv_in_series(path.tube, kv_of_hole(defects.tube_bore)),
+        )
+        if "filter" in self.aside:
+            whole = replace(whole, filter=inf)
+        return replace(whole, weep=HOSE, coil=HOSE, tube=path.tube) if "inlet" in self.aside else whole
+
     def _take_over(self) -> None:
         """Write the defects' amounts into the parts."""
-        defects, path, coil = self.defects, self.model.path, self.model.valve
-        self.fill.change(
-            replace(
-                path,
-                weep=path.weep * defects.weep_open,
-                coil=kv_in_series(path.coil, kv_of_hole(defects.coil_bore)),
-                filter=path.filter * defects.filter_open,
-                tube=kv_in_series(path.tube, kv_of_hole(defects.tube_bore)),
-            )
-        )
+        defects, coil = self.defects, self.model.valve
+        self.fill.change(self._path())
         kept = 1.0 - defects.shorted_turns
         self.valve.coil = replace(
             coil,
