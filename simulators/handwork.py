@@ -61,9 +61,7 @@ class Handwork:
         for _ in range(50):  # the depth grows with the volume: halve the span until it fits
             middle = (low + high) / 2
             low, high = (
-                (middle, high)
-                if shape.depth(middle) < unit.model.shape.probe_depth + OVER_PROBE
-                else (low, middle)
+                (middle, high) if shape.depth(middle) < unit.model.shape.probe_depth + OVER_PROBE else (low, middle)
             )
         added = max(0.0, DENSITY * high - unit.stores.chamber)
         unit.stores.chamber += added

@@ -16,6 +16,7 @@ MAY: dict[str, tuple[str, ...]] = {
     "rig/bench": (*GROUND, "rig.plan", "rig.bench"),
     "rig/run": (*GROUND, "rig.plan", "rig.bench", "rig.run"),
     "rig/records": (*GROUND, "rig.plan", "rig.run.journal", "rig.records"),
+    "rig/shown": (*GROUND, "rig.shown"),
     "rig/cli": ("rig",),
     "drivers": ("rig.errors", "rig.quantities", "rig.bench.ports", "rig.bench.clock", "rig.plan.wiring", "drivers"),
     "simulators": ("simulators",),

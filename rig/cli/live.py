@@ -8,7 +8,6 @@ from types import TracebackType
 
 from rich.text import Text
 
-from rig.cli.numbers import minutes_text, significant, with_unit
 from rig.cli.printer import Printer
 from rig.cli.progress import PlanFacts, Progress
 from rig.cli.rows import cut, step_lines, wrapped
@@ -26,6 +25,7 @@ from rig.events import (
     StepResult,
 )
 from rig.plan.visible import visible
+from rig.shown.numbers import minutes_text, significant, with_unit
 
 TICK = 0.5  # s of wall time: the seconds on the bottom line go on while nothing happens
 SIMULATED = "SIMULATED"

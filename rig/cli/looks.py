@@ -7,8 +7,8 @@ import os
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, TextIO
 
-from rig.cli.ruler import Ruler, Zone
 from rig.limits import Verdict
+from rig.shown.ruler import Ruler, Zone
 
 if TYPE_CHECKING:
     from rich.console import Console

@@ -9,11 +9,11 @@ from rich.console import Console
 from rich.text import Text
 
 from rig.cli.looks import Looks
-from rig.cli.numbers import limit_text, reading_text, shown_together
-from rig.cli.ruler import ruler
 from rig.events import StepResult
 from rig.limits import judge
 from rig.plan.visible import visible
+from rig.shown.numbers import limit_text, reading_text, shown_together
+from rig.shown.ruler import ruler
 
 LEAD, READING, LIMIT = 40, 20, 17  # columns; the three and two spaces make 79
 _WORD = 8  # most verdicts have no more letters

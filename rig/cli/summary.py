@@ -7,7 +7,11 @@ from collections.abc import Iterable
 from rich.text import Text
 
 from rig.cli.looks import Looks
-from rig.cli.numbers import (
+from rig.cli.rows import wrapped
+from rig.events import AllOff, RunEnded, StepResult
+from rig.limits import Verdict
+from rig.plan.visible import visible
+from rig.shown.numbers import (
     Shown,
     distance_text,
     limit_text,
@@ -19,10 +23,6 @@ from rig.cli.numbers import (
     with_unit,
     without_idle_zeros,
 )
-from rig.cli.rows import wrapped
-from rig.events import AllOff, RunEnded, StepResult
-from rig.limits import Verdict
-from rig.plan.visible import visible
 
 _MEANS = {
     Verdict.PASS: "every judged step passed",

@@ -2,7 +2,9 @@ from __future__ import annotations
 
 import pytest
 
-from rig.cli.numbers import (
+from rig.events import Reading
+from rig.limits import Limit
+from rig.shown.numbers import (
     distance_text,
     limit_text,
     minutes_text,
@@ -11,8 +13,6 @@ from rig.cli.numbers import (
     significant,
     unit_text,
 )
-from rig.events import Reading
-from rig.limits import Limit
 
 
 @pytest.mark.parametrize(

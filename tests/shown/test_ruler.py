@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rig.cli.looks import Looks
-from rig.cli.ruler import CELLS, Zone, ruler
 from rig.limits import Limit, Verdict, judge
+from rig.shown.ruler import CELLS, Zone, ruler
 
 INSIDE = (Zone.IN, Zone.IN_GUARD)
 numbers = st.floats(-1e12, 1e12, allow_nan=False)
