@@ -15,7 +15,7 @@ MAY: dict[str, tuple[str, ...]] = {
     "rig/plan": (*GROUND, "rig.plan"),
     "rig/bench": (*GROUND, "rig.plan", "rig.bench"),
     "rig/run": (*GROUND, "rig.plan", "rig.bench", "rig.run"),
-    "rig/records": (*GROUND, "rig.plan", "rig.run.journal", "rig.records"),
+    "rig/records": (*GROUND, "rig.__version__", "rig.plan", "rig.run.journal", "rig.records"),
     "rig/shown": (*GROUND, "rig.shown"),
     "rig/cli": ("rig",),
     "drivers": ("rig.errors", "rig.quantities", "rig.bench.ports", "rig.bench.clock", "rig.plan.wiring", "drivers"),

@@ -16,13 +16,15 @@ import click
 from rig import __version__
 from rig.errors import RigError
 
-# name: the module under rig.cli, and the line that ``rig --help`` shows
+# name: the module under rig.cli (and its command, where it has several), and the line that ``rig --help`` shows
 COMMANDS = {
     "run": ("rig.cli.run", "Run a procedure on a bench."),
     "check": ("rig.cli.check", "Check files before anything is energized."),
     "bench": ("rig.cli.bench", "Show how a bench is wired, and call the roll of its instruments."),
     "station": ("rig.cli.station", "Serve the simulated station until stopped."),
     "runs": ("rig.cli.runs", "List the runs on record, or show one."),
+    "backup": ("rig.cli.backup", "Copy all records into one file, and check the copy."),
+    "restore": ("rig.cli.backup:restore_command", "Bring the records of a backup back."),
     "schema": ("rig.cli.schema", "Print the JSON Schema of a kind of file."),
 }
 
@@ -36,7 +38,8 @@ class Commands(click.Group):
     def get_command(self, ctx: click.Context, name: str) -> click.Command | None:
         if name not in COMMANDS:
             return None
-        command = importlib.import_module(COMMANDS[name][0]).command
+        module, _, attribute = COMMANDS[name][0].partition(":")
+        command = getattr(importlib.import_module(module), attribute or "command")
         assert isinstance(command, click.Command)
         return command
 

@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import hashlib
-from typing import Any
 
-from rig.records.codec import canonical
+from rig.records.canonical import canonical
 
 BEGINNING = "0" * 64
 
 
-def link(run: str, seq: int, previous: str, event: dict[str, Any]) -> str:
-    """SHA-256 (FIPS 180-4), as hex, over the run, the number, the hash before and the event.
+def digest(text: str) -> str:
+    """SHA-256 (FIPS 180-4) of a text's UTF-8, as hex."""
+    return hashlib.sha256(text.encode()).hexdigest()
 
-    What is hashed is compact JSON with sorted keys.
+
+def link(run: str, seq: int, previous: str, body: str, form: str) -> str:
+    """The hash over the run, the number, the hash before and the event's ``body``, which is canonical in its form.
+
+    What is hashed is canonical, too: these keys already stand in order.
     """
-    entry = canonical({"event": event, "previous": previous, "run": run, "seq": seq})
-    return hashlib.sha256(entry.encode()).hexdigest()
+    middle = "" if form == "1" else f'"form":{canonical(form)},'
+    return digest(f'{{"event":{body},{middle}"previous":"{previous}","run":{canonical(run)},"seq":{seq}}}')

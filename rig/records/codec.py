@@ -1,12 +1,11 @@
 """Events to JSON and back, exactly: what comes back equals what went in.
 
-The stored form is that of :func:`rig.events.as_dict`, with two things that
-it leaves out: the unit in which a limit's author thinks, and the order of the parts of an uncertainty.
+The stored form is that of :func:`rig.events.as_dict`, with two things that it leaves out (the unit in which a limit's
+author thinks, and the order of the parts of an uncertainty), traces packed, and whole numbers beyond 2^53 - 1 as text.
 """
 
 from __future__ import annotations
 
-import json
 import types
 from dataclasses import MISSING, fields, is_dataclass
 from enum import Enum
@@ -14,20 +13,18 @@ from functools import cache
 from typing import Any, TypeVar, Union, get_args, get_origin, get_type_hints
 
 from rig import events
-from rig.events import Event, RunRecord, StepEnded, as_dict
+from rig.events import Event, RunRecord, StepEnded, Traced, as_dict
+from rig.records.canonical import SAFE_INTEGER, canonical, parsed
+from rig.records.packing import packed, unpacked
 
 E = TypeVar("E", bound=Event)
+T = TypeVar("T")
 
 KINDS: dict[str, type[Event]] = {
     name: cls
     for name, cls in vars(events).items()
     if isinstance(cls, type) and issubclass(cls, Event) and cls is not Event
 }
-
-
-def canonical(value: Any) -> str:
-    """Compact JSON with sorted keys. Raises ValueError for a number that is not finite."""
-    return json.dumps(value, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
 
 
 def encode(event: Event) -> dict[str, Any]:
@@ -39,7 +36,29 @@ def encode(event: Event) -> dict[str, Any]:
             stored["limit"]["shown_in"] = result.limit.shown_in
         if result.reading is not None:
             stored["reading"]["parts"] = [list(part) for part in result.reading.parts]
-    return plain
+    if isinstance(event, Traced):
+        plain |= {"times": packed(event.times), "values": packed(event.values)}
+    return {name: _kept(value) for name, value in plain.items()}
+
+
+def encode_fields(value: Any) -> Any:
+    """A frozen dataclass of plain values, tuples and the like as JSON values, without its name."""
+    if is_dataclass(value) and not isinstance(value, type):
+        return {f.name: encode_fields(getattr(value, f.name)) for f in fields(value)}
+    if isinstance(value, tuple):
+        return [encode_fields(v) for v in value]
+    return str(value) if isinstance(value, Enum) else _kept(value)
+
+
+def decode_fields(cls: type[T], plain: Any) -> T:
+    """The dataclass that :func:`encode_fields` wrote. Raises ValueError for anything else."""
+    found: T = _build(cls, plain)
+    return found
+
+
+def _kept(value: Any) -> Any:
+    """JSON has no whole number beyond 2^53 - 1 that every program reads alike: it is kept as text."""
+    return str(value) if type(value) is int and abs(value) > SAFE_INTEGER else value
 
 
 def decode(plain: Any) -> Event:
@@ -52,7 +71,7 @@ def decode(plain: Any) -> Event:
 
 def normal(event: E) -> E:
     """The event as it will come back from the store: whole numbers in places of floats become floats."""
-    back = decode(json.loads(canonical(encode(event))))
+    back = decode(parsed(canonical(encode(event))))
     assert isinstance(back, type(event))
     return back
 
@@ -81,6 +100,8 @@ def _build(hint: Any, value: Any) -> Any:
         return hint(value)
     if hint is float and type(value) in (int, float):
         return float(value)
+    if hint is int and isinstance(value, str) and value.lstrip("-").isdecimal():
+        return int(value)
     if isinstance(hint, type) and type(value) is hint:
         return value
     raise ValueError(f"expected {hint}, found {value!r}")
@@ -96,6 +117,8 @@ def _optional(hint: Any, value: Any) -> Any:
 
 
 def _tuple(parts: tuple[Any, ...], value: Any) -> tuple[Any, ...]:
+    if isinstance(value, str) and parts == (float, Ellipsis):
+        return unpacked(value)
     if not isinstance(value, list):
         raise ValueError(f"expected a list, found {value!r}")
     if len(parts) == 2 and parts[1] is Ellipsis:

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-import json
+from dataclasses import dataclass
 from typing import Any
 
 import sqlalchemy as sa
 
 from rig.events import AllOff, Answered, Event, Interrupted, OutputIntended, RunEnded, RunStarted, Sampled, StepEnded
-from rig.records import schema
+from rig.records import ledger, schema
+from rig.records.canonical import FORM, canonical
 from rig.records.chain import BEGINNING, link
-from rig.records.codec import canonical, encode
+from rig.records.codec import encode
+from rig.records.facts import FileUsed, InstrumentOnBench, RunBegan, RunClosed
 from rig.records.faults import guarded
 from rig.records.interrupted import RunLock
 
@@ -22,6 +24,15 @@ def commits(event: Event) -> bool:
     return isinstance(event, RunStarted | Answered | StepEnded | AllOff | RunEnded | Interrupted)
 
 
+@dataclass(frozen=True)
+class RunFacts:
+    """What the ledger keeps of a run beside its events. ``proved``: whoever runs it gave the PIN."""
+
+    proved: bool = False
+    files: tuple[FileUsed, ...] = ()
+    instruments: tuple[InstrumentOnBench, ...] = ()
+
+
 class StoreJournal:
     """Adds the events of one run.
 
@@ -29,8 +40,15 @@ class StoreJournal:
     """
 
     def __init__(
-        self, engine: sa.Engine, place: str, run: str, lock: RunLock | None = None, after: tuple[int, str] | None = None
+        self,
+        engine: sa.Engine,
+        place: str,
+        run: str,
+        lock: RunLock | None = None,
+        after: tuple[int, str] | None = None,
+        facts: RunFacts | None = None,
     ) -> None:
+        self._facts = facts or RunFacts()
         self._engine = engine
         self._place = place
         self._run = run
@@ -92,7 +110,7 @@ class StoreJournal:
         """
         seq, head, done = self._seq, self._head, 0
         while seq <= last and done < len(self._pending):
-            head = link(self._run, seq, head, encode(self._pending[done]))
+            head = link(self._run, seq, head, canonical(encode(self._pending[done])), FORM)
             seq, done = seq + 1, done + 1
         if seq != last + 1 or head != hash_there:
             raise ValueError(f"run {self._run} is being written by another program")
@@ -103,19 +121,22 @@ class StoreJournal:
         seq, head = self._seq, self._head
         for event in self._pending:
             plain = encode(event)
-            previous, head = head, link(self._run, seq, head, plain)
+            body = canonical(plain)
+            previous, head = head, link(self._run, seq, head, body, FORM)
             if isinstance(event, RunStarted):
                 self._write_start(connection, event)
             connection.execute(
                 sa.insert(schema.events).values(
-                    run=self._run, seq=seq, kind=plain["event"], at=event.at, body=canonical(plain),
-                    previous=previous, hash=head,
+                    run=self._run, seq=seq, kind=plain["event"], at=event.at, body=body,
+                    previous=previous, hash=head, form=FORM,
                 )
             )  # fmt: skip
             if isinstance(event, StepEnded):
                 found = reading_row(event)
                 connection.execute(sa.insert(schema.readings).values(run=self._run, seq=seq, **found))
             seq += 1
+            if isinstance(event, RunEnded | Interrupted):
+                self._write_end(connection, event, seq, head)
         return seq, head
 
     def _write_start(self, connection: sa.Connection, event: RunStarted) -> None:
@@ -126,6 +147,29 @@ class StoreJournal:
             if connection.execute(seen).first() is None:
                 connection.execute(sa.insert(schema.jobs).values(job=event.job, first_run=event.run))
         connection.execute(sa.insert(schema.runs).values(**run_row(event)))
+        began = RunBegan(
+            event.run,
+            event.procedure,
+            event.unit,
+            event.serial,
+            event.bench,
+            event.simulated,
+            self._facts.proved,
+            self._facts.files,
+            self._facts.instruments,
+        )
+        ledger.append(connection, began, subject=subject_of(event.job), by=event.by)
+
+    def _write_end(self, connection: sa.Connection, event: RunEnded | Interrupted, events: int, head: str) -> None:
+        """The ledger knows the whole chain of the run by its last hash."""
+        job = connection.execute(sa.select(schema.runs.c.job).where(schema.runs.c.run == self._run)).scalar()
+        verdict = str(event.verdict) if isinstance(event, RunEnded) else None
+        ledger.append(connection, RunClosed(self._run, events, head, verdict), subject=subject_of(job or ""))
+
+
+def subject_of(job: str) -> str:
+    """What a run's entries are about."""
+    return ledger.job_subject(job) if job else ""
 
 
 def run_row(event: RunStarted) -> dict[str, Any]:
@@ -141,11 +185,3 @@ def reading_row(event: StepEnded) -> dict[str, Any]:
     for name in ("value", "unit", "u", "bound"):
         row[name] = None if reading is None else getattr(reading, name)
     return row
-
-
-def body_of(text: str) -> dict[str, Any]:
-    """A stored body as plain JSON values. Raises ValueError."""
-    plain = json.loads(text)
-    if not isinstance(plain, dict):
-        raise ValueError(f"not an event: {text[:80]}")
-    return plain

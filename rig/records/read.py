@@ -25,9 +25,10 @@ from rig.events import (
 )
 from rig.limits import Verdict
 from rig.records import schema
+from rig.records.canonical import FORMS, parsed
 from rig.records.chain import BEGINNING, link
-from rig.records.codec import canonical, decode
-from rig.records.journal import body_of, reading_row, run_row
+from rig.records.codec import decode
+from rig.records.journal import reading_row, run_row
 from rig.run.journal import record_of
 
 SHORTEST = 8  # characters of an id that are always shown: one minute of UUIDv7's time
@@ -101,9 +102,8 @@ def events_of(connection: sa.Connection, run: str, but: type[Event] | None = Non
     """All events of a run, in order, ``but`` those of one kind; ``run`` is the whole id."""
     e = schema.events.c
     left_out = "" if but is None else but.__name__
-    query = sa.select(e.body).where(e.run == run, e.kind != left_out).order_by(e.seq)
-    rows = connection.execute(query).scalars()
-    return tuple(decode(body_of(body)) for body in rows)
+    query = sa.select(e.body, e.form).where(e.run == run, e.kind != left_out).order_by(e.seq)
+    return tuple(decode(parsed(body, form)) for body, form in connection.execute(query))
 
 
 def stored_run(connection: sa.Connection, wanted: str) -> StoredRun:
@@ -167,8 +167,9 @@ def list_runs(connection: sa.Connection, serial: str | None, limit: int) -> tupl
 
 def _line(connection: sa.Connection, row: sa.Row[Any], ids: Sequence[str]) -> RunLine:
     e = schema.events.c
-    body = connection.execute(sa.select(e.body).where(e.run == row.run, e.kind == RunEnded.__name__)).scalar()
-    ended = decode(body_of(body)) if body is not None else None
+    query = sa.select(e.body, e.form).where(e.run == row.run, e.kind == RunEnded.__name__)
+    end = connection.execute(query).first()
+    ended = decode(parsed(end.body, end.form)) if end is not None else None
     known = "" if ended is not None else _last_known(events_of(connection, row.run, but=Traced))
     return RunLine(
         run=row.run,
@@ -222,11 +223,12 @@ def _event_problems(connection: sa.Connection, row: sa.Row[Any], expected: int, 
     if row.previous != head:
         found.append("it does not name the hash of the event before it")
     try:
-        plain = body_of(row.body)
+        plain = parsed(row.body, row.form)
         event = decode(plain)
-    except ValueError as fault:
+        text = FORMS[row.form](plain)
+    except (ValueError, KeyError) as fault:
         return [*found, f"it cannot be read ({fault})"]
-    if canonical(plain) != row.body or link(row.run, row.seq, row.previous, plain) != row.hash:
+    if text != row.body or link(row.run, row.seq, row.previous, row.body, row.form) != row.hash:
         found.append("its hash does not fit what it says")
     if (row.kind, row.at) != (plain["event"], event.at):
         found.append("its columns do not say what it says")

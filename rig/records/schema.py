@@ -1,6 +1,7 @@
 """The tables. Nothing in them is ever changed or taken away: triggers refuse it.
 
-The canonical JSON in ``events.body`` is the truth; the other columns repeat parts of it, to find things by.
+The canonical JSON in ``events.body`` and ``entries.body`` is the truth; most other columns repeat parts of it, to find
+things by. Only the triggers are SQLite's own.
 """
 
 from __future__ import annotations
@@ -9,7 +10,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
-VERSION = "1"
+VERSION = "2"
 
 tables = sa.MetaData()
 
@@ -59,6 +60,7 @@ events = sa.Table(
     sa.Column("body", sa.Text, nullable=False),
     sa.Column("previous", sa.Text, nullable=False),
     sa.Column("hash", sa.Text, nullable=False),
+    sa.Column("form", sa.Text, nullable=False, server_default="1"),  # which of rig.records.canonical.FORMS
     sa.Index("events_by_kind", "kind", "run", "seq"),
     sqlite_with_rowid=False,
 )
@@ -81,7 +83,25 @@ readings = sa.Table(
     sqlite_with_rowid=False,
 )
 
-APPEND_ONLY = (jobs, runs, events, readings)
+# The ledger: what is kept beside the events of runs, and the beginning and end of each of those.
+entries = sa.Table(
+    "entries",
+    tables,
+    sa.Column("seq", sa.Integer, primary_key=True, autoincrement=False),
+    sa.Column("id", sa.Text, nullable=False),
+    sa.Column("subject", sa.Text, nullable=False),
+    sa.Column("kind", sa.Text, nullable=False),
+    sa.Column("utc", sa.Text, nullable=False),
+    sa.Column("by", sa.Text, nullable=False),
+    sa.Column("body", sa.Text, nullable=False),
+    sa.Column("previous", sa.Text, nullable=False),
+    sa.Column("hash", sa.Text, nullable=False),
+    sa.Index("entries_by_subject", "subject", "seq"),
+    sa.Index("entries_by_kind", "kind", "seq"),
+    sqlite_with_rowid=False,
+)
+
+APPEND_ONLY = (jobs, runs, events, readings, entries)
 
 
 def _guard(table: sa.Table) -> None:

@@ -13,10 +13,10 @@ from typing import TYPE_CHECKING, Any
 import sqlalchemy as sa
 
 from rig.errors import InputError, RecordError
-from rig.records import schema
+from rig.records import ledger, migrations, schema
 from rig.records.faults import guarded
 from rig.records.interrupted import RunLock, held, lock_path, mark_for, report_path, without_end
-from rig.records.journal import StoreJournal
+from rig.records.journal import RunFacts, StoreJournal
 
 if TYPE_CHECKING:
     from rig.events import Event, RunRecord
@@ -86,10 +86,10 @@ class Store:
                 raise
         return store
 
-    def journal(self, run: str) -> StoreJournal:
-        """Where the events of a new run go."""
+    def journal(self, run: str, facts: RunFacts | None = None) -> StoreJournal:
+        """Where the events of a new run go; ``facts`` are what the ledger keeps of it beside them."""
         with guarded(self.place):
-            journal = StoreJournal(self.engine, self.place, run, RunLock(self.folder, run))
+            journal = StoreJournal(self.engine, self.place, run, RunLock(self.folder, run), facts=facts)
         self._journals.append(journal)
         return journal
 
@@ -104,7 +104,7 @@ class Store:
         """Mark every run whose program died before its end was on record; their ids. Nothing of them is changed."""
         from rig.records.read import events_of, verify
 
-        with self._reading() as connection:
+        with self.reading() as connection:
             runs = [r for r in without_end(connection) if not held(lock_path(self.folder, r))]
             found: list[tuple[Checked, tuple[Event, ...]]] = [
                 (verify(connection, run), events_of(connection, run)) for run in runs
@@ -122,28 +122,33 @@ class Store:
         """A whole run, and whether it was cut off."""
         from rig.records.read import stored_run
 
-        with self._reading() as connection:
+        with self.reading() as connection:
             return stored_run(connection, run)
 
     def events(self, run: str) -> tuple[Event, ...]:
         """Everything on record of a run."""
         from rig.records.read import events_of, find
 
-        with self._reading() as connection:
+        with self.reading() as connection:
             return events_of(connection, find(connection, run))
 
     def list_runs(self, serial: str | None = None, limit: int = 20) -> tuple[RunLine, ...]:
         """The latest runs, the newest first."""
         from rig.records.read import list_runs
 
-        with self._reading() as connection:
+        with self.reading() as connection:
             return list_runs(connection, serial, limit)
+
+    def count_runs(self) -> int:
+        """How many runs are on record."""
+        with self.reading() as connection:
+            return int(connection.execute(sa.select(sa.func.count()).select_from(schema.runs)).scalar_one())
 
     def verify(self, run: str) -> Checked:
         """Whether a run's chain of hashes holds, and the columns say what the events say."""
         from rig.records.read import verify
 
-        with self._reading() as connection:
+        with self.reading() as connection:
             return verify(connection, run)
 
     def close(self) -> None:
@@ -159,21 +164,41 @@ class Store:
     def __exit__(self, kind: type[BaseException] | None, fault: BaseException | None, at: TracebackType | None) -> None:
         self.close()
 
+    def problems(self) -> tuple[str, ...]:
+        """What is wrong with the records, in words: the ledger, every run's chain, and that they fit each other."""
+        from rig.records.read import verify
+
+        with self.reading() as connection:
+            found = list(ledger.problems(connection))
+            for run in connection.execute(sa.select(schema.runs.c.run).order_by(schema.runs.c.run)).scalars():
+                found += [f"run {run}: {problem}" for problem in verify(connection, run).problems]
+        return tuple(found)
+
     @contextmanager
-    def _reading(self) -> Iterator[sa.Connection]:
+    def reading(self) -> Iterator[sa.Connection]:
         with guarded(self.place), self.engine.connect() as connection:
             yield connection
+
+    @contextmanager
+    def writing(self) -> Iterator[sa.Connection]:
+        """One transaction that writes; nothing of it is kept when it is left by an error."""
+        with guarded(self.place), self.engine.connect() as opened:
+            connection = opened.execution_options(writes=True)
+            with connection.begin():
+                yield connection
 
     def _prepare(self) -> None:
         with self.engine.connect() as connection:
             found = self._version(connection)
-        if found is None:
-            with self.engine.connect() as connection, connection.execution_options(writes=True).begin():
+        if found != schema.VERSION and (found is None or found in migrations.OLDER):
+            with self.writing() as connection:
                 found = self._version(connection)  # another program may have come first
                 if found is None:
                     schema.tables.create_all(connection)
                     connection.execute(sa.insert(schema.meta).values(name="schema", value=schema.VERSION))
+                    migrations.begin_ledger(connection)
                     found = schema.VERSION
+                found = migrations.migrate(connection, found)
         if found != schema.VERSION:
             what = f"the records are of version {found}, this rig knows {schema.VERSION}"
             do = "Use the version of rig that wrote them, or name another store with --store sqlite:///PATH."

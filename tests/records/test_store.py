@@ -16,6 +16,7 @@ from rig.errors import InputError, RecordError, RigError
 from rig.events import AllOff, OutputIntended, RunRecord, Sampled, StepEnded, StepStarted, run_dict
 from rig.limits import Verdict
 from rig.records import schema
+from rig.records.canonical import FORM
 from rig.records.chain import link
 from rig.records.faults import guarded
 from rig.records.ids import new_run_id, uuid7
@@ -50,7 +51,7 @@ def _normal(record: RunRecord) -> RunRecord:
 def test_nothing_is_changed_or_taken_away(store: Store, tmp_path: Path, table: str) -> None:
     keep(store, new_run_id())
     other = sqlite3.connect(tmp_path / "records.sqlite")
-    column = {"jobs": "first_run", "runs": "serial", "events": "body", "readings": "verdict"}[table]
+    column = {"jobs": "first_run", "runs": "serial", "events": "body", "readings": "verdict", "entries": "body"}[table]
     before = other.execute(f"SELECT * FROM {table}").fetchall()
     assert before
     for attempt in (
@@ -199,7 +200,7 @@ def test_an_event_that_was_forged_with_a_hash_of_its_own_is_found(store: Store, 
         body, previous = other.execute("SELECT body, previous FROM events WHERE seq = 10").fetchone()
         assert "repeated" in body
         forged = body.replace("repeated", "oiled")
-        new_hash = link(run, 10, previous, json.loads(forged))
+        new_hash = link(run, 10, previous, forged, FORM)
         for (name,) in other.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
             other.execute(f"DROP TRIGGER {name}")
         other.execute("UPDATE events SET body = ?, hash = ? WHERE seq = 10", (forged, new_hash))
@@ -243,8 +244,8 @@ def test_a_database_of_somebody_else_is_left_alone(tmp_path: Path) -> None:
 def test_records_of_a_newer_rig_are_not_touched(url: str, tmp_path: Path) -> None:
     Store.open(url).close()
     with sqlite3.connect(tmp_path / "records.sqlite") as other:
-        other.execute("UPDATE meta SET value = '2' WHERE name = 'schema'")
-    with pytest.raises(RecordError, match="version 2"):
+        other.execute("UPDATE meta SET value = '3' WHERE name = 'schema'")
+    with pytest.raises(RecordError, match="version 3"):
         Store.open(url)
 
 
