@@ -37,7 +37,7 @@ class Readers:
         self._wiring, self._modules, self._analog, self._gauges = wiring, modules, analog, gauges
         self._inputs: dict[str, Answer[tuple[bool, ...]]] = {}
         self._quantities: dict[str, Answer[QuantityReading]] = {}
-        self.on_quantity: Callable[[str, Answer[QuantityReading]], None] = lambda name, answer: None
+        self.watchers: list[Callable[[str, Answer[QuantityReading]], None]] = []  # told of every quantity
 
     async def inputs(self, module: str) -> Answer[tuple[bool, ...]]:
         """All contacts of a module, in one exchange. Raises InstrumentError."""
@@ -60,7 +60,8 @@ class Readers:
             raw = read.value[0]
             answer = Answer(QuantityReading(_scaled(spec, raw), raw), read.asked, read.had)
         self._quantities[name] = answer
-        self.on_quantity(name, answer)
+        for watcher in self.watchers:
+            watcher(name, answer)
         return answer
 
     def last_inputs(self, module: str) -> Answer[tuple[bool, ...]] | None:

@@ -1,0 +1,157 @@
+"""The conditions of interlocks, ready to be judged again and again: limits worked out once, in canonical units.
+
+A condition tells what it must have read, and why it does not hold. A value that is missing or too old does not.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Collection
+from dataclasses import dataclass
+from typing import Protocol
+
+from rig.bench.clock import Clock
+from rig.bench.outputs import Outputs
+from rig.bench.ports import Answer
+from rig.bench.readers import QuantityReading, Readers
+from rig.plan.safety import InputHolds, Interlock, OutputHolds, QuantityHolds, QuantityRises, StepConfirmed
+from rig.plan.wiring import Bench
+
+LATE = 1.5  # a value may be this many periods old: one that was being read when the period ended is not stale
+
+
+@dataclass(frozen=True)
+class Sight:
+    """What conditions look at: the last readings, the outputs, the time, and the steps that have passed."""
+
+    wiring: Bench
+    readers: Readers
+    outputs: Outputs
+    clock: Clock
+    confirmed: Collection[str]
+
+
+class Condition(Protocol):
+    """``module`` or ``quantity`` must have been read, the quantity within ``age`` seconds."""
+
+    module: str | None
+    quantity: str | None
+    age: float
+
+    def broken(self, output: str, rising: bool) -> str | None:
+        """Why it does not hold for an output; ``rising`` asks, too, for what shows only while the output is on."""
+
+
+def condition_of(lock: Interlock, sight: Sight) -> Condition:
+    """The condition of an interlock."""
+    must = lock.must
+    if isinstance(must, InputHolds):
+        return _InputIs(must, sight)
+    if isinstance(must, OutputHolds):
+        return _OutputIs(must, sight)
+    if isinstance(must, StepConfirmed):
+        return _StepPassed(must, sight)
+    return _Within(must, sight) if isinstance(must, QuantityHolds) else _Rises(must, sight)
+
+
+class _Simple:
+    """Needs no quantity."""
+
+    module: str | None = None
+    quantity: str | None = None
+    age = 0.0
+
+
+class _InputIs(_Simple):
+    def __init__(self, must: InputHolds, sight: Sight) -> None:
+        self._must, self._sight = must, sight
+        self._oldest = LATE * sight.wiring.interlocks_every.to("s")
+        self.module = sight.wiring.inputs[must.input].instrument
+
+    def broken(self, output: str, rising: bool) -> str | None:
+        must = self._must
+        answer = self._sight.readers.last_state(must.input)
+        if answer is None or self._sight.clock.now() - answer.had > self._oldest:
+            return f"{must.input} has not been read lately"
+        return None if answer.value == must.is_ else f"{must.input} is {answer.value}, must be {must.is_}"
+
+
+class _OutputIs(_Simple):
+    def __init__(self, must: OutputHolds, sight: Sight) -> None:
+        self._must, self._outputs = must, sight.outputs
+
+    def broken(self, output: str, rising: bool) -> str | None:
+        on = self._must.output in self._outputs.on
+        return None if on == (self._must.is_ == "on") else f"{self._must.output} is {'on' if on else 'off'}"
+
+
+class _StepPassed(_Simple):
+    def __init__(self, must: StepConfirmed, sight: Sight) -> None:
+        self._step, self._confirmed = must.confirmed, sight.confirmed
+
+    def broken(self, output: str, rising: bool) -> str | None:
+        return None if self._step in self._confirmed else f"{self._step} has not passed in this run"
+
+
+class _Within:
+    module: str | None = None
+
+    def __init__(self, must: QuantityHolds, sight: Sight) -> None:
+        self._must, self._readers, self._clock = must, sight.readers, sight.clock
+        self.quantity: str | None = must.quantity
+        self.age = must.no_older_than.to("s")
+        self._most = None if must.at_most is None else must.at_most.canonical().value
+        self._least = None if must.at_least is None else must.at_least.canonical().value
+
+    def broken(self, output: str, rising: bool) -> str | None:
+        must = self._must
+        answer = self._readers.last_quantity(must.quantity)
+        if answer is None or self._clock.now() - answer.had > self.age:
+            return f"{must.quantity} is older than {must.no_older_than}"
+        value = answer.value.value
+        if self._most is not None and value > self._most:
+            return f"{must.quantity} is {value:.4g}, more than {must.at_most}"
+        if self._least is not None and value < self._least:
+            return f"{must.quantity} is {value:.4g}, less than {must.at_least}"
+        return None
+
+
+class _Rises:
+    """Keeps what was read of its quantity, as far back as it must look."""
+
+    module: str | None = None
+
+    def __init__(self, must: QuantityRises, sight: Sight) -> None:
+        self._must, self._readers, self._outputs, self._clock = must, sight.readers, sight.outputs, sight.clock
+        self.quantity: str | None = must.quantity
+        self.age, self._within = must.no_older_than.to("s"), must.within.to("s")
+        self._rises, self._until = must.rises.canonical().value, must.until.canonical().value
+        self._history: deque[tuple[float, float]] = deque()
+        sight.readers.watchers.append(self._remember)
+
+    def _remember(self, name: str, answer: Answer[QuantityReading]) -> None:
+        if name == self.quantity:
+            self._forget(answer.had - self._within)
+            self._history.append((answer.had, answer.value.value))
+
+    def _forget(self, before: float) -> None:
+        """All but the last value that was had by then."""
+        history = self._history
+        while len(history) > 1 and history[1][0] <= before:
+            history.popleft()
+
+    def broken(self, output: str, rising: bool) -> str | None:
+        must, now = self._must, self._clock.now()
+        answer = self._readers.last_quantity(must.quantity)
+        if not rising:
+            return None
+        if answer is None or now - answer.had > self.age:
+            return f"{must.quantity} is older than {must.no_older_than}"
+        since = self._outputs.since(output)
+        if now - since < self._within or answer.value.value >= self._until:
+            return None
+        self._forget(now - self._within)
+        then, value = self._history[0]
+        if since <= then <= now - self._within and answer.value.value - value < self._rises:
+            return f"{must.quantity} rose by less than {must.rises} in {must.within}"
+        return None
