@@ -83,9 +83,9 @@ def _forget_stage(stage: Stage, gone: set[str]) -> Stage:
 
 def _forget(step: Any, gone: set[str]) -> Any:
     inside = tuple(_forget(s, gone) for s in _inside(step))
-    when = None if step.when is not None and step.when.step in gone else step.when
-    return _with_inside(step.model_copy(update={**_without(step, gone), "when": when}), inside)
+    return _with_inside(step.model_copy(update=_without(step, gone)), inside)
 
 
-def _without(of: Step | Stage, gone: set[str]) -> dict[str, tuple[str, ...]]:
-    return {key: tuple(n for n in getattr(of, key) if n not in gone) for key in ("needs", "after")}
+def _without(of: Step | Stage, gone: set[str]) -> dict[str, Any]:
+    names = {key: tuple(n for n in getattr(of, key) if n not in gone) for key in ("needs", "after")}
+    return {**names, "when": tuple(w for w in of.conditions if w.step not in gone) or None}

@@ -42,20 +42,43 @@ class When(Strict):
     was: tuple[VerdictWord, ...] = Field(min_length=1)
 
 
+def _when(value: Any) -> str | None:
+    if isinstance(value, (dict, When)):
+        return "one"
+    return "all" if isinstance(value, (list, tuple)) else None
+
+
+# One condition, or several that must all hold.
+AnyWhen = Annotated[
+    Annotated[When, Tag("one")] | Annotated[Annotated[tuple[When, ...], Field(min_length=1)], Tag("all")],
+    chosen(_when, "expected {step: NAME, was: [VERDICTS]}, or a list of such conditions, which must all hold"),
+]
+
+
 # Words of the unit profile, by the path of the fact: each fact must be one of its words. Nothing written: any unit.
 ForUnits = dict[FactPath, Annotated[tuple[Text, ...], Field(min_length=1)]]
 
 
-class Step(Strict):
+class Conditional(Strict):
+    """What decides whether a step or a stage is done: the unit, and what earlier steps came to."""
+
+    for_units: ForUnits = Field(default_factory=dict)
+    needs: tuple[Name, ...] = ()  # steps that must have passed
+    after: tuple[Name, ...] = ()  # steps that must have been carried out
+    when: AnyWhen | None = None
+
+    @property
+    def conditions(self) -> tuple[When, ...]:
+        """What ``when`` asks for; nothing where nothing is written."""
+        return () if self.when is None else (self.when,) if isinstance(self.when, When) else self.when
+
+
+class Step(Conditional):
     """What every kind of step has."""
 
     step: Name
-    for_units: ForUnits = Field(default_factory=dict)
     minutes: Annotated[float, Field(strict=True, ge=0, le=24 * 60)] = 0.1
     caution: Text | None = None
-    needs: tuple[Name, ...] = ()  # steps that must have passed
-    after: tuple[Name, ...] = ()  # steps that must have been carried out
-    when: When | None = None
     after_bad: AfterBad = "carry on"
 
 
@@ -250,16 +273,13 @@ AnyStep = Annotated[
 ]
 
 
-class Stage(Strict):
+class Stage(Conditional):
     """Made ready, worked, and always made safe. After a pause, ``after-pause`` is asked before it begins anew."""
 
     stage: Name
     title: Text
     drive: Drive
     cautions: tuple[Text, ...] = ()
-    for_units: ForUnits = Field(default_factory=dict)
-    needs: tuple[Name, ...] = ()
-    after: tuple[Name, ...] = ()
     make_ready: tuple[AnyStep, ...] = ()
     steps: tuple[AnyStep, ...] = Field(min_length=1)
     make_safe: tuple[AnyStep, ...] = ()

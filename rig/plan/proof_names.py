@@ -6,7 +6,8 @@ from collections.abc import Iterator
 
 from rig.errors import Fault
 from rig.plan.edges import InputEdge, QuantityEdge
-from rig.plan.procedure import Measure, Record, Time, Waveform
+from rig.plan.load import Loc
+from rig.plan.procedure import Conditional, Measure, Record, Time, Waveform, When
 from rig.plan.view import Placed, View, named_outputs, unknown
 
 
@@ -30,23 +31,27 @@ def references_are_earlier(view: View) -> Iterator[Fault]:
     """needs, after and when name steps that come before."""
     for placed in view.steps:
         step = placed.step
-        named = [(("needs", i), name) for i, name in enumerate(step.needs)]
+        named: list[tuple[Loc, str]] = [(("needs", i), name) for i, name in enumerate(step.needs)]
         named += [(("after", i), name) for i, name in enumerate(step.after)]
+        named += _conditions(step)
         for tail, name in named:
             if not view.precedes(name, placed) and name not in view.not_for_it:
                 yield view.fault(placed, tail, _not_earlier(view, name, view.earlier(placed)))
-        when = None if step.when is None else step.when.step
-        if when is not None and not view.precedes(when, placed) and when not in view.not_for_it:
-            message = _not_earlier(view, when, view.earlier(placed))
-            yield view.fault(placed, ("when", "step"), message)
     for number, stage in view.stages():
-        for key, names in (("needs", stage.needs), ("after", stage.after)):
-            for index, name in enumerate(names):
-                found = view.by_name.get(name)
-                if (found is None or found.stage >= number) and name not in view.not_for_it:
-                    earlier = [n for n, p in view.by_name.items() if p.stage < number]
-                    message = _not_earlier(view, name, earlier)
-                    yield view.procedure_file.fault(("stages", number, key, index), message)
+        named = [((key, i), name) for key in ("needs", "after") for i, name in enumerate(getattr(stage, key))]
+        for tail, name in [*named, *_conditions(stage)]:
+            found = view.by_name.get(name)
+            if (found is None or found.stage >= number) and name not in view.not_for_it:
+                earlier = [n for n, p in view.by_name.items() if p.stage < number]
+                message = _not_earlier(view, name, earlier)
+                yield view.procedure_file.fault(("stages", number, *tail), message)
+
+
+def _conditions(of: Conditional) -> list[tuple[Loc, str]]:
+    """The steps that ``when`` names, each with its place."""
+    if isinstance(of.when, When):
+        return [(("when", "step"), of.when.step)]
+    return [(("when", i, "step"), when.step) for i, when in enumerate(of.conditions)]
 
 
 def _not_earlier(view: View, name: str, earlier: list[str]) -> str:

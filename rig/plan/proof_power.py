@@ -84,7 +84,7 @@ def _ends_wet(view: View, placed: Placed) -> bool:
 def _bars_the_way(placed: Placed) -> bool:
     """Whether nothing later in the stage is done unless this step was done and was good."""
     step = placed.step
-    skippable = step.when is not None or step.needs or step.after
+    skippable = step.conditions or step.needs or step.after
     return step.after_bad in LEAVES and not skippable
 
 

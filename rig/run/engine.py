@@ -15,7 +15,7 @@ from rig.errors import RECOVERABLE, RigError, Stopped
 from rig.events import AllOff, Event, Noted, StageStarted, StepEnded, StepResult, StepStarted
 from rig.limits import Limit, Verdict, worst
 from rig.plan.plan import Plan
-from rig.plan.procedure import Measure, Record, Repeat, Stage, Time
+from rig.plan.procedure import Conditional, Measure, Record, Repeat, Stage, Time
 from rig.run.outcome import Outcome
 from rig.run.people import People, resume_prompt
 from rig.run.steps import StepWork
@@ -191,7 +191,7 @@ class Engine:
     # stages
 
     async def _stage(self, stage: Stage) -> None:
-        why = self._ended or self._why_not(stage.needs, stage.after)
+        why = self._ended or self._why_not(stage)
         if why is not None:
             for step in stage.all_steps():
                 self._leave_out(step, why)
@@ -206,7 +206,7 @@ class Engine:
     async def _work_through(self, stage: Stage, steps: Sequence[Any], even_if_ended: bool = False) -> None:
         left_out: str | None = None
         for step in steps:
-            why = left_out or (None if even_if_ended else self._ended) or self._why_not_step(step)
+            why = left_out or (None if even_if_ended else self._ended) or self._why_not(step)
             if why is not None:
                 self._leave_out(step, why)
                 continue
@@ -228,23 +228,21 @@ class Engine:
             await self._bench.clock.sleep(CAPACITORS)
         outputs.drive = "dead"
 
-    def _why_not(self, needs: Sequence[str], after: Sequence[str]) -> str | None:
-        for name in needs:
+    def _why_not(self, part: Conditional) -> str | None:
+        """Why a step or a stage is not done, by what earlier steps came to; None where it is."""
+        for when in part.conditions:
+            result = self._results.get(when.step)
+            if result is None or str(result.verdict) not in when.was:
+                return f"only when {when.step} was {' or '.join(when.was)}"
+        for name in part.needs:
             result = self._results.get(name)
             if result is None or not result.verdict.good:
                 return f"needs {name}, which {_said(result)}"
-        for name in after:
+        for name in part.after:
             result = self._results.get(name)
             if result is None or result.verdict == Verdict.NOT_RUN:
                 return f"comes after {name}, which was not run"
         return None
-
-    def _why_not_step(self, step: Any) -> str | None:
-        if step.when is not None:
-            result = self._results.get(step.when.step)
-            if result is None or str(result.verdict) not in step.when.was:
-                return f"only when {step.when.step} was {' or '.join(step.when.was)}"
-        return self._why_not(step.needs, step.after)
 
     # steps
 
@@ -280,7 +278,7 @@ class Engine:
 
     async def _line(self, stage: Stage, steps: Sequence[Any], beside: Beside) -> None:
         for step in steps:
-            why = "the timing beside it had ended" if beside.over else self._why_not_step(step)
+            why = "the timing beside it had ended" if beside.over else self._why_not(step)
             if why is not None:
                 self._leave_out(step, why)
                 continue

@@ -68,7 +68,7 @@ def test_a_step_for_other_units_is_left_out_wholly(shop: Shop) -> None:
     assert after.minutes() == pytest.approx(before.minutes() - 0.1 - 0.1)  # supply no longer outweighs its timing
     steps = {s.step: s for stage in after.procedure.stages for s in each_step(stage.all_steps())}
     assert steps["coil-at-20"].needs == ()
-    assert steps["heat-on"].when is None
+    assert steps["heat-on"].conditions == ()
 
 
 def test_two_steps_may_share_a_name_where_no_unit_has_both(shop: Shop) -> None:
