@@ -36,17 +36,19 @@ class DeadProof:
         self._proved[name] = self._outputs.energizings
 
     async def _prove(self, name: str, circuit: Circuit) -> None:
-        assert circuit.test_point is not None and circuit.measure is not None
-        assert circuit.range is not None and circuit.below is not None
+        for function in circuit.functions:
+            await self._prove_with(name, circuit, function)
+
+    async def _prove_with(self, name: str, circuit: Circuit, function: str) -> None:
+        assert circuit.test_point is not None and circuit.range is not None and circuit.below is not None
         try:
-            volts = await self._read(
-                circuit.test_point, circuit.measure, circuit.range, READINGS, OVER / (READINGS - 1)
-            )
+            volts = await self._read(circuit.test_point, function, circuit.range, READINGS, OVER / (READINGS - 1))
         except OverRange as error:
             raise Stopped("is live: more than the range of the meter", "Do not touch. Find out why.", name) from error
         except InstrumentError as error:
             raise type(error)(f"cannot be proved dead: {error.what}", error.do, error.culprit) from error
         worst = max(abs(v) for v in volts)
         if worst >= circuit.below.to("V"):
-            what = f"is not dead: {worst:.3g} V at {circuit.test_point}, allowed below {circuit.below}"
+            kind = function.removesuffix(" volts")
+            what = f"is not dead: {worst:.3g} V {kind} at {circuit.test_point}, allowed below {circuit.below}"
             raise Stopped(what, "Do not touch. Find out where the voltage comes from.", name)

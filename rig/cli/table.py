@@ -27,6 +27,9 @@ def table(head: Sequence[str], rows: Sequence[Sequence[object]], width: int) -> 
         return _in_two_lines(head, cells, sizes, room)
     lines = [Text(_joined(head, sizes), "bold")]
     for row in cells:
+        if any(cell_len(cell) > size for cell, size in zip(row[:last], sizes, strict=True)):
+            lines += _below(row, sizes, room, "")
+            continue
         tail = wrapped(Text(row[last]), room, indent)
         first = tail[0].plain[indent:] if tail else ""
         lines.append(Text(_joined([*row[:last], first], sizes)))
@@ -36,12 +39,15 @@ def table(head: Sequence[str], rows: Sequence[Sequence[object]], width: int) -> 
 
 def _in_two_lines(head: Sequence[str], cells: Sequence[Sequence[str]], sizes: Sequence[int], room: int) -> list[Text]:
     """For want of room: the last column below the others."""
-    lines = []
-    for style, row in [("bold", head), *(("", row) for row in cells)]:
-        above = _joined([*row[:-1], ""], sizes)
-        for line in [*wrapped(Text(above), room, 0), *wrapped(Text(row[-1]), room, _INDENT)]:
-            line.stylize(style)
-            lines.append(line)
+    rows = [("bold", head), *(("", row) for row in cells)]
+    return [line for style, row in rows for line in _below(row, sizes, room, style)]
+
+
+def _below(row: Sequence[str], sizes: Sequence[int], room: int, style: str) -> list[Text]:
+    above = _joined([*row[:-1], ""], sizes)
+    lines = [*wrapped(Text(above), room, 0), *wrapped(Text(row[-1]), room, _INDENT)]
+    for line in lines:
+        line.stylize(style)
     return lines
 
 

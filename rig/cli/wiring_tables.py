@@ -9,7 +9,7 @@ from pydantic import BaseModel
 from rich.text import Text
 
 from rig.cli.table import table
-from rig.plan.safety import InputHolds, OutputHolds, QuantityHolds, QuantityRises, StepConfirmed
+from rig.plan.safety import Circuit, InputHolds, OutputHolds, QuantityHolds, QuantityRises, StepConfirmed
 
 if TYPE_CHECKING:
     from rig.plan.wiring import Bench
@@ -75,13 +75,13 @@ def _interlocks(wiring: Bench) -> Rows:
 
 
 def _circuits(wiring: Bench) -> Rows:
-    return [
-        (
-            name,
-            f"never live: {c.never_live}" if c.never_live else f"{c.measure} at {c.test_point} below {c.below}",
-        )
-        for name, c in wiring.circuits.items()
-    ]
+    return [(name, _proof(circuit)) for name, circuit in wiring.circuits.items()]
+
+
+def _proof(circuit: Circuit) -> str:
+    if circuit.never_live:
+        return f"never live: {circuit.never_live}"
+    return f"{' and '.join(circuit.functions)} at {circuit.test_point} below {circuit.below}"
 
 
 def condition_text(must: BaseModel) -> str:

@@ -202,13 +202,15 @@ class Record(Judged):
 
 
 class Waveform(Judged):
-    """A fast record at a test point while outputs are energized; ``judge: dip`` is the deepest fall after a rise."""
+    """A fast record at a test point while outputs are energized. ``judge: dip`` is the deepest fall after a rise, which
+    the plunger of a DC coil makes; ``inrush over holding`` the largest current of one mains period over that of the
+    last, which falls when the plunger of an AC coil moves."""
 
     waveform: Name
     interval: Duration
     for_: Duration
     energize: tuple[Name, ...] = ()
-    judge: Literal["dip", "highest", "last"]
+    judge: Literal["dip", "highest", "last", "inrush over holding"]
 
 
 class Compute(Judged):

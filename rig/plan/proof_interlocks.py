@@ -76,9 +76,11 @@ def circuits_are_whole(view: BenchView) -> Iterator[Fault]:
         point = bench.test_points.get(circuit.test_point)
         if point is None:
             yield view.fault((*here, "test-point"), unknown("test point", circuit.test_point, bench.test_points))
-        elif circuit.measure not in point.measures:
-            message = f"{circuit.test_point} measures {', '.join(point.measures)}, not {circuit.measure}"
-            yield view.fault((*here, "measure"), message)
+            continue
+        for function in circuit.functions:
+            if function not in point.measures:
+                message = f"{circuit.test_point} measures {', '.join(point.measures)}, not {function}"
+                yield view.fault((*here, "measure"), message)
         for key, value in (("range", circuit.range), ("below", circuit.below)):
             if unit(value.unit).quantity != "voltage" or value.value <= 0:
                 yield view.fault((*here, key), f"expected a voltage above 0, found {value}")

@@ -7,10 +7,11 @@ from collections.abc import Iterator
 from rig.errors import Fault
 from rig.plan.answers import NumberAnswer
 from rig.plan.procedure import Ask, Measure, Record, Waveform
-from rig.plan.view import FUNCTION_QUANTITY, View, example
-from rig.quantities import unit
+from rig.plan.view import FUNCTION_QUANTITY, View, example, waveform_quantity
+from rig.quantities import Quantity, unit
 
-RESISTANCES = frozenset({"resistance", "resistance four-wire", "continuity"})
+# What an open circuit drives beyond the range.
+OPENS = frozenset({"resistance", "resistance four-wire", "continuity", "diode"})
 THROUGH_SHUNT = {"DC amps": "DC volts", "AC amps": "AC volts"}
 
 
@@ -25,9 +26,27 @@ def functions_fit(view: View) -> Iterator[Fault]:
                 yield view.fault(placed, ("measure",), message)
         if isinstance(step, Waveform):
             offers = view.offers(step.waveform) if step.waveform in view.bench.test_points else ()
-            if offers and not {"DC volts", "DC amps"} & {*offers}:
-                message = f"a waveform is of DC volts or DC amps; {step.waveform} measures {', '.join(offers)}"
+            kind = "AC" if step.judge == "inrush over holding" else "DC"
+            if offers and waveform_quantity(step, offers) is None:
+                message = (
+                    f"'{step.judge}' is of {kind} amps or {kind} volts; {step.waveform} measures {', '.join(offers)}"
+                )
                 yield view.fault(placed, ("waveform",), message)
+
+
+def periods_are_known(view: View) -> Iterator[Fault]:
+    """Where periods of the mains are counted, the profile gives its frequency, and the record holds three of them."""
+    for placed in view.steps:
+        step = placed.step
+        if not isinstance(step, Waveform) or step.judge != "inrush over holding":
+            continue
+        hertz = None if view.profile is None else view.profile.facts.get("mains", {}).get("frequency")
+        if not isinstance(hertz, Quantity) or unit(hertz.unit).quantity != "frequency" or hertz.value <= 0:
+            message = "this counts periods of the mains: the unit profile needs the fact mains.frequency, such as 50 Hz"
+            yield view.fault(placed, ("judge",), message)
+        elif step.for_.to("s") * hertz.to("Hz") < 3 or step.interval.to("s") * hertz.to("Hz") > 0.1:
+            message = f"expected a record of three periods of {hertz} or more, ten points or more in each"
+            yield view.fault(placed, ("for",), message)
 
 
 def ranges_fit(view: View) -> Iterator[Fault]:
@@ -36,8 +55,8 @@ def ranges_fit(view: View) -> Iterator[Fault]:
         step = placed.step
         if not isinstance(step, Measure):
             continue
-        if step.over_range == "open circuit" and step.measure not in RESISTANCES:
-            message = f"only a resistance beyond the range is an open circuit; this step measures {step.measure}"
+        if step.over_range == "open circuit" and step.measure not in OPENS:
+            message = f"only a resistance or a junction beyond the range is an open circuit; this is {step.measure}"
             yield view.fault(placed, ("over-range",), message)
         if step.range is None:
             continue
@@ -98,4 +117,4 @@ def uncertainties_fit(view: View) -> Iterator[Fault]:
             yield view.fault(placed, ("standard-uncertainty",), message)
 
 
-RULES = (functions_fit, ranges_fit, accuracy_is_stated, slopes_have_a_unit, uncertainties_fit)
+RULES = (functions_fit, periods_are_known, ranges_fit, accuracy_is_stated, slopes_have_a_unit, uncertainties_fit)

@@ -103,12 +103,26 @@ class WiringOnly(Strict):
     because: Text
 
 
+Volts = Literal["DC volts", "AC volts"]
+
+
+def _volts(value: Any) -> str | None:
+    return "one" if isinstance(value, str) else "both" if isinstance(value, (list, tuple)) else None
+
+
+AnyVolts = Annotated[
+    Annotated[Volts, Tag("one")] | Annotated[Annotated[tuple[Volts, ...], Field(min_length=1)], Tag("both")],
+    chosen(_volts, "expected DC volts, AC volts, or a list of the two"),
+]
+
+
 class Circuit(Strict):
-    """How a circuit is proved dead before ohms: three readings over a second at a test point, each below a voltage.
-    A circuit that nothing can make live says ``never-live`` and why."""
+    """How a circuit is proved dead before ohms: three readings over a second at a test point, each below a voltage,
+    with each function that is named: a meter that is set to AC is blind to DC. A circuit that nothing can make
+    live says ``never-live`` and why."""
 
     test_point: Name | None = None
-    measure: Literal["DC volts", "AC volts"] | None = None
+    measure: AnyVolts | None = None
     range: AnyQuantity | None = None
     below: AnyQuantity | None = None
     never_live: Text | None = None
@@ -120,6 +134,11 @@ class Circuit(Strict):
         if len(given) != (len(how) if self.never_live is None else 0):
             raise ValueError("expected test-point, measure, range and below; or never-live with the reason")
         return self
+
+    @property
+    def functions(self) -> tuple[Volts, ...]:
+        """What is measured there; nothing where it is never live."""
+        return () if self.measure is None else (self.measure,) if isinstance(self.measure, str) else self.measure
 
 
 class BoardWatchdog(Strict):

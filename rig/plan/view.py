@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator
 from dataclasses import dataclass, field
 
 from rig.errors import Fault
@@ -51,6 +51,13 @@ FUNCTION_QUANTITY = {
 }
 # The quantity of a slope; there is no unit for the others.
 SLOPE_QUANTITY = {"mass": "mass flow", "temperature": "temperature rate", "pressure": "pressure rate"}
+
+
+def waveform_quantity(step: Waveform, offers: Collection[str]) -> str | None:
+    """The quantity of a waveform's one number at a point that offers these functions; None where none fits."""
+    if step.judge == "inrush over holding":
+        return "number" if {"AC amps", "AC volts"} & {*offers} else None
+    return "current" if "DC amps" in offers else "voltage" if "DC volts" in offers else None
 
 
 def example(quantity: str) -> str:
@@ -134,8 +141,7 @@ class View:
         if isinstance(step, Ask):
             return unit(step.answer.number_in).quantity if isinstance(step.answer, NumberAnswer) else None
         if isinstance(step, Waveform):
-            offers = self.offers(step.waveform)
-            return "current" if "DC amps" in offers else "voltage" if "DC volts" in offers else None
+            return waveform_quantity(step, self.offers(step.waveform))
         if isinstance(step, Record):
             judged = self.bench.quantities.get(step.judged)
             quantity = None if judged is None else FUNCTION_QUANTITY[judged.measures]

@@ -24,7 +24,7 @@ def _date(text: str) -> str:
 
 
 Date = Annotated[str, Field(max_length=20), AfterValidator(_date)]
-Electrical = Literal["nothing", "mains", "heater", "bench feed"]
+Electrical = Literal["nothing", "mains", "heater", "bench feed", "air"]
 
 
 @dataclass(frozen=True)

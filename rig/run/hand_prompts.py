@@ -11,7 +11,7 @@ from rig.plan.edges import InputEdge, OutputEdge, QuantityEdge, StartByPerson
 from rig.plan.messages import listed, nearest
 from rig.plan.plan import Plan, each_step
 from rig.plan.procedure import Measure, Record, Time, Waveform
-from rig.plan.view import FUNCTION_QUANTITY, SLOPE_QUANTITY, turned_on
+from rig.plan.view import FUNCTION_QUANTITY, SLOPE_QUANTITY, turned_on, waveform_quantity
 from rig.plan.wiring import Bench
 from rig.quantities import UNITS
 from rig.run.people import prompt_of
@@ -155,8 +155,8 @@ def _switch_prompts(plan: Plan) -> Iterable[Prompted]:
     circuits = [bench.circuits.get(bench.test_points[s.at].on) for s in measured]
     for circuit in {c.test_point: c for c in circuits if c is not None}.values():
         point = circuit.test_point
-        if point is not None and circuit.measure is not None and bench.by_hand(bench.test_points[point].meter):
-            yield volts_prompt(plan, point, circuit.measure, 0.0)
+        if point is not None and circuit.functions and bench.by_hand(bench.test_points[point].meter):
+            yield volts_prompt(plan, point, circuit.functions[0], 0.0)  # one answer serves both, by its name
 
 
 def refuse_not_by_hand(plan: Plan, names: Collection[str]) -> None:
@@ -189,7 +189,7 @@ def asked_in(plan: Plan, step: ByHandStep) -> str:
         quantity = FUNCTION_QUANTITY[plan.bench.quantities[step.judged].measures]
         quantity = SLOPE_QUANTITY[quantity] if step.figure == "slope" else quantity
     else:
-        quantity = "current" if "DC amps" in plan.bench.test_points[step.waveform].measures else "voltage"
+        quantity = waveform_quantity(step, plan.bench.test_points[step.waveform].measures) or "voltage"
     return next(u.code for u in UNITS if u.quantity == quantity)
 
 

@@ -55,10 +55,10 @@ def from_meter(said: MeterReading, shown_in: str = "") -> Reading:
     return make_reading(amps, "A", tuple(scaled), shown_in, raw=said.values)
 
 
-def open_circuit(full_scale: float, of_reading: float, of_range: float, shown_in: str = "") -> Reading:
-    """What an over-range answer does tell of a resistance: that it lies above the range (Ohm)."""
+def open_circuit(code: str, full_scale: float, of_reading: float, of_range: float, shown_in: str = "") -> Reading:
+    """What an over-range answer does tell of a resistance (Ohm) or a junction (V): that it lies above the range."""
     part = rectangular((of_reading + of_range) * full_scale)
-    return make_reading(full_scale, "Ohm", (("accuracy", part),), shown_in, bound="more than")
+    return make_reading(full_scale, code, (("accuracy", part),), shown_in, bound="more than")
 
 
 def quantity_accuracy(spec: QuantitySpec) -> Parts:

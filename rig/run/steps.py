@@ -44,7 +44,8 @@ from rig.run.readings import (
     standard_uncertainty_in,
 )
 from rig.run.timing import Beside, Timing
-from rig.run.traces import Trace, dip, slope
+from rig.run.traces import Trace, slope
+from rig.run.waveforms import figure_of
 from rig.uncertainty import rectangular, type_a
 
 AVERAGE_EVERY = 0.2  # s between the readings of an averaged bench quantity: longer than a module's own filter
@@ -198,7 +199,7 @@ class StepWork:
             used = meter.range_used(step.at, step.measure, step.range)
             if step.over_range != "open circuit" or used is None:
                 raise
-            return open_circuit(*used, shown_in)
+            return open_circuit("V" if step.measure == "diode" else "Ohm", *used, shown_in)
 
     async def _time(self, step: Time) -> Outcome:
         start = None if step.start is None else lambda: self._begin(step)
@@ -273,16 +274,8 @@ class StepWork:
         count = max(2, round(step.for_.to("s") / interval))
         limit = self._plan.limit(step)
         said = await self._bench.meter.record(step.waveform, Quantity(3.0, "A"), interval, count, step.energize)
-        scale = 1.0 if said.shunt is None else 1.0 / said.shunt
-        values = [v * scale for v in said.values]
-        value = dip(values) if step.judge == "dip" else max(values) if step.judge == "highest" else values[-1]
-        share, floor = said.of_reading or 0.0, (said.of_range or 0.0) * (said.full_scale or 0.0) * scale
-        ends = 2.0 if step.judge == "dip" else 1.0
-        parts = (
-            ("accuracy", rectangular((share + said.shunt_accuracy) * abs(value) + ends * floor)),
-            ("noise", _noise(values) * math.sqrt(ends)),
-        )
-        code = said.unit if said.shunt is None else "A"
+        period = self._plan.fact("mains.frequency").si ** -1 if step.judge == "inrush over holding" else None
+        value, code, parts = figure_of(step.judge, said, interval, period)
         return self._judged(step, make_reading(value, code, parts, limit.shown_in if limit else ""), limit)
 
     def _compute(self, step: Compute) -> Outcome:
@@ -307,9 +300,3 @@ class StepWork:
         except ValueError as error:
             return Outcome(Verdict.NOT_RUN, reason=str(error))
         return self._judged(step, reading, limit)
-
-
-def _noise(values: Sequence[float]) -> float:
-    """The noise of a record: standard deviation of its neighbouring differences, over the square root of two."""
-    steps = [b - a for a, b in zip(values[-100:-1], values[-99:], strict=True)]
-    return math.sqrt(math.fsum(s * s for s in steps) / (2 * len(steps))) if steps else 0.0

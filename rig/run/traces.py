@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from statistics import median
 
 from rig.bench.bench import LiveBench
 from rig.events import Event, Sampled, Traced
@@ -71,30 +70,3 @@ def slope(times: Sequence[float], values: Sequence[float]) -> tuple[float, float
     b = math.fsum((t - t_mean) * (v - v_mean) for t, v in zip(times, values, strict=True)) / s_tt
     rest = math.fsum((v - v_mean - b * (t - t_mean)) ** 2 for t, v in zip(times, values, strict=True))
     return b, math.sqrt(rest / (n - 2) / s_tt)
-
-
-def smoothed(values: Sequence[float], width: int = 5) -> list[float]:
-    """Running median: a single wild sample leaves no trace, an edge stays where it is."""
-    half = width // 2
-    return [median(values[max(0, i - half) : i + half + 1]) for i in range(len(values))]
-
-
-def dip(values: Sequence[float]) -> float:
-    """The deepest fall after a rise: largest drop from an earlier high, of a record whose end is its steady value.
-
-    Only drops that the record climbs out of again count, so that switching off is no dip. In the unit of ``values``;
-    0 for a record that never falls. A coil whose plunger seats shows one, because its motion induces a voltage
-    against the current; a stuck one does not.
-    """
-    smooth = smoothed(values)
-    after: list[float] = []  # the highest value still to come, from the end
-    high = -math.inf
-    for value in reversed(smooth):
-        high = max(high, value)
-        after.append(high)
-    after.reverse()
-    deepest, before = 0.0, -math.inf
-    for value, later in zip(smooth, after, strict=True):
-        before = max(before, value)
-        deepest = max(deepest, min(before, later) - value)
-    return deepest

@@ -14,7 +14,7 @@ from small_shop import Shop
         # what a place measures
         ("measure: DC volts\n", "measure: AC volts\n", "AC volts", ("valve-plug", "DC volts", "AC volts")),
         ("measure: temperature\n        at: room", "measure: pressure\n        at: room", "pressure", ("room", "temperature")),
-        ("waveform: shunt", "waveform: coil-ends", "waveform: ^coil-ends", ("waveform", "resistance four-wire")),
+        ("waveform: shunt", "waveform: coil-ends", "waveform: ^coil-ends", ("dip", "DC", "resistance four-wire")),
         # ranges
         ("range: 100 V\n", "range: 100 mA\n", "100 mA", ("range", "voltage")),
         ("range: 100 V\n", "range: 0 V\n", "range: ^0 V", ("above 0",)),

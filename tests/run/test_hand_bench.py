@@ -125,8 +125,8 @@ def test_a_person_types_and_switches_and_the_rig_switches_nothing(plan: Plan) ->
     assert (coil.value, coil.instrument, coil.by, coil.how) == (58.2, "DMM 7", "B. Ench", "by hand")
     asked = [e.step for e in events if isinstance(e, Prompted)]
     assert asked == [
-        "all-off", "earth-bond", "dead-fill-supply", "switch-fill-to-bench", "coil", "switch-fill-to-bench",
-        "switch-mains", "idle", "switch-mains",
+        "all-off", "earth-bond", "dead-fill-supply", "dead-fill-supply", "switch-fill-to-bench", "coil",
+        "switch-fill-to-bench", "switch-mains", "idle", "switch-mains",
     ]  # fmt: skip
     confirmed = [(e.output, e.on) for e in events if isinstance(e, OutputConfirmed)]
     assert confirmed == [("fill-to-bench", True), ("fill-to-bench", False), ("mains", True), ("mains", False)]
