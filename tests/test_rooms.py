@@ -17,6 +17,7 @@ MAY: dict[str, tuple[str, ...]] = {
     "rig/run": (*GROUND, "rig.plan", "rig.bench", "rig.run"),
     "rig/records": (*GROUND, "rig.__version__", "rig.plan", "rig.run.journal", "rig.records"),
     "rig/shown": (*GROUND, "rig.shown"),
+    "rig/diagnosis": (*GROUND, "rig.plan", "rig.records", "rig.diagnosis"),
     "rig/cli": ("rig",),
     "drivers": ("rig.errors", "rig.quantities", "rig.bench.ports", "rig.bench.clock", "rig.plan.wiring", "drivers"),
     "simulators": ("simulators",),

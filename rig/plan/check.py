@@ -11,13 +11,18 @@ from rig.errors import Fault, InputError
 from rig.plan.load import Loaded, bundled, load_named, load_tree
 from rig.plan.proof import prove, prove_profile
 from rig.plan.proof_bench import prove_bench
+from rig.plan.proof_causes import prove_causes
 from rig.plan.source import Mapping, read, walk
 
 DEFAULT_BENCH = "simulated"
 DEFAULT_UNIT = "demo-18-dc"
 
 # What can be said of a file by itself; a procedure can only be proved together with a bench.
-ALONE: dict[str, Callable[[Loaded], list[Fault]]] = {"bench": prove_bench, "unit-profile": prove_profile}
+ALONE: dict[str, Callable[[Loaded], list[Fault]]] = {
+    "bench": prove_bench,
+    "unit-profile": prove_profile,
+    "complaint": prove_causes,
+}
 
 
 @dataclass

@@ -7,16 +7,21 @@ not counted, and steps that refer to it do not wait for it.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 from rig.plan.procedure import Procedure, Repeat, Stage, Step, Time
 from rig.plan.profile import UnitProfile
 
 
+def fits(words: Mapping[str, Sequence[str]], profile: UnitProfile | None) -> bool:
+    """Whether a unit has these words in its profile; without a profile, only where none are asked for."""
+    return all(_fact(path, profile) in some for path, some in words.items())
+
+
 def applies(to: Step | Stage, profile: UnitProfile | None) -> bool:
     """Whether a step or a stage is for this unit; without a profile, only what is for every unit."""
-    return all(_fact(path, profile) in words for path, words in to.for_units.items())
+    return fits(to.for_units, profile)
 
 
 def _fact(path: str, profile: UnitProfile | None) -> str | None:

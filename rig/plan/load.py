@@ -13,6 +13,7 @@ from pathlib import Path
 from pydantic import ValidationError
 
 from rig.errors import Fault, InputError
+from rig.plan.causes import CauseTable
 from rig.plan.messages import listed, meant, nearest, sentence, written
 from rig.plan.procedure import Procedure
 from rig.plan.profile import UnitProfile
@@ -24,9 +25,14 @@ from rig.plan.wiring import Bench
 Loc = Several[str | int]
 
 # The first key of a file tells its kind.
-KINDS: dict[str, type[Strict]] = {"procedure": Procedure, "unit-profile": UnitProfile, "bench": Bench}
+KINDS: dict[str, type[Strict]] = {
+    "procedure": Procedure,
+    "unit-profile": UnitProfile,
+    "bench": Bench,
+    "complaint": CauseTable,
+}
 # Where the bundled files of a kind lie in the package ``procedures``.
-FOLDERS = {"procedure": "", "unit-profile": "units", "bench": "benches"}
+FOLDERS = {"procedure": "", "unit-profile": "units", "bench": "benches", "complaint": "causes"}
 _NAME = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*")
 
 
@@ -161,7 +167,8 @@ def bundled(kind: str) -> dict[str, Path]:
 def load_named(kind: str, name: str) -> Loaded:
     """A bundled file by its name, or any file by its path (with a slash, or ending .yaml or .yml).
 
-    ``kind`` is the first key: procedure, unit-profile or bench. Raises InputError, also for a file of another kind.
+    ``kind`` is the first key: procedure, unit-profile, bench or complaint. Raises InputError, also for a file of
+    another kind.
     """
     loaded = load(_find(kind, name))
     if loaded.kind != kind:

@@ -25,6 +25,7 @@ from rig.plan.load import KINDS, Loaded, bundled, load, load_named, load_tree
 from rig.plan.messages import NOT_UNDERSTOOD
 from rig.plan.proof import prove, prove_profile
 from rig.plan.proof_bench import prove_bench
+from rig.plan.proof_causes import prove_causes
 from rig.plan.source import plain, read_bytes
 
 LONG = int(os.environ.get("RIG_FUZZ", "0"))
@@ -165,6 +166,8 @@ def proved(loaded: Loaded) -> list[Fault]:
         return [*prove_bench(loaded), *prove(PROCEDURE, UNIT, loaded)]
     if loaded.kind == "unit-profile":
         return [*prove_profile(loaded), *prove(PROCEDURE, loaded, BENCH)]
+    if loaded.kind == "complaint":
+        return prove_causes(loaded)
     return prove(loaded, UNIT, BENCH)
 
 

@@ -21,7 +21,8 @@ _TYPES: dict[str, tuple[type, ...]] = {
 _KNOWN = {
     "$ref", "$defs", "$schema", "title", "description", "examples", "default", "type", "properties", "required",
     "additionalProperties", "patternProperties", "propertyNames", "items", "minItems", "maxItems", "minLength",
-    "maxLength", "pattern", "minimum", "maximum", "exclusiveMinimum", "enum", "const", "oneOf", "anyOf",
+    "maxLength", "pattern", "minimum", "maximum", "exclusiveMinimum", "minProperties", "enum", "const", "oneOf",
+    "anyOf",
 }  # fmt: skip
 
 
@@ -60,7 +61,7 @@ def fits(value: Any, rule: dict[str, Any], root: dict[str, Any]) -> bool:
 
 def _mapping_fits(value: dict[str, Any], rule: dict[str, Any], root: dict[str, Any]) -> bool:
     known = rule.get("properties", {})
-    if not all(key in value for key in rule.get("required", [])):
+    if not all(key in value for key in rule.get("required", [])) or len(value) < rule.get("minProperties", 0):
         return False
     for key, item in value.items():
         if not fits(key, rule.get("propertyNames", {}), root):

@@ -1,0 +1,163 @@
+"""``rig diagnose``: what is likely behind a complaint, why, and what to look at next."""
+
+from __future__ import annotations
+
+import sys
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from rig.cli.codes import PASSED
+from rig.cli.options import json_option, print_json, printable, store_option
+
+if TYPE_CHECKING:
+    from rig.diagnosis.evidence import Evidence
+    from rig.diagnosis.unit_table import UnitTable
+    from rig.events import RunRecord
+    from rig.plan.causes import CauseTable
+    from rig.plan.profile import UnitProfile
+
+
+@click.command("diagnose")
+@click.option("--complaint", metavar="NAME", help="What is wrong: a complaint's name, or the file of its causes.")
+@click.option("--run", "run", metavar="ID", help="Take what one run on record says.")
+@click.option("--job", metavar="N", callback=printable, help="Take what all runs of a job say.")
+@click.option("--unit", metavar="NAME", help="The unit profile, where no run tells it.")
+@click.option("--answers", metavar="FILE", help="Prepared answers: YAML, the observation's name and its answer.")
+@click.option("--who", type=click.Choice(["owner", "technician"]),
+              help="Who looks: an owner without tools, or a technician. Owner for a complaint alone.")  # fmt: skip
+@click.option("--sources", is_flag=True, help="Say where the starting chances come from.")
+@store_option
+@json_option
+def command(**options: Any) -> int:
+    """Rank the causes of a complaint, and say what tells them apart.
+
+    \b
+    Examples:
+      rig diagnose --run 019f22e2
+      rig diagnose --complaint no-water-level --unit demo-18-dc
+      rig diagnose --complaint no-water-level --answers answers.yaml --json
+
+    With a complaint alone, questions are asked that an owner can answer over the telephone ("don't know" always
+    will do); they are read on standard input, and shown on standard error. The end of the input ends them.
+    """
+    wanted = Wanted(**options)
+    asked = [o for o in (wanted.complaint, wanted.run, wanted.job) if o is not None]
+    if not asked:
+        raise click.UsageError("expected --complaint NAME, --run ID or --job N")
+    from rig.cli.diagnosis_view import show
+    from rig.cli.printer import Printer
+    from rig.diagnosis.diagnosis import as_dict
+
+    found = perform(wanted)
+    if wanted.as_json:
+        print_json(as_dict(found))
+    else:
+        show(found, Printer(sys.stdout), wanted.sources)
+    return PASSED
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What a command line asks for."""
+
+    complaint: str | None = None
+    run: str | None = None
+    job: str | None = None
+    unit: str | None = None
+    answers: str | None = None
+    who: str | None = None
+    sources: bool = False
+    store: str | None = None
+    as_json: bool = False
+
+    @property
+    def owner(self) -> bool:
+        """Whether an owner looks, at the owner's premises."""
+        return self.who == "owner" or (self.who is None and self.run is None and self.job is None)
+
+
+def perform(wanted: Wanted) -> Any:
+    """The diagnosis that is asked for."""
+    from rig.cli.questions import Questions
+    from rig.diagnosis.answers import read_answers
+    from rig.diagnosis.diagnosis import diagnose
+    from rig.diagnosis.from_runs import from_run
+    from rig.diagnosis.unit_table import for_unit
+
+    records = _records(wanted)
+    profile = _profile(wanted, records)
+    model = _table(wanted, records)
+    table = for_unit(model, profile, "field" if wanted.owner else "bench")
+    found: list[Evidence] = [e for r in records for e in from_run(table.observations, r)]
+    prepared = read_answers(wanted.answers, dict(table.observations)) if wanted.answers is not None else {}
+    found += [e for e in prepared.values() if e is not None]
+    _caution(table)
+    paid = _paid(table, found)
+    knowledge = _knowledge(wanted, table)
+    asked = frozenset(prepared)
+    if wanted.answers is None and not records:
+        found, asked = Questions(table, knowledge, wanted.owner).ask(found)
+    return diagnose(table, found, knowledge, paid=paid, owner_only=wanted.owner, unknown=asked)
+
+
+def _records(wanted: Wanted) -> list[RunRecord]:
+    if wanted.run is None and wanted.job is None:
+        return []
+    from rig.errors import InputError
+    from rig.records.store import Store
+
+    with Store.open(wanted.store, must_exist=True) as store:
+        if wanted.run is not None:
+            return [store.read_run(wanted.run)]
+        lines = [line for line in store.list_runs(limit=100_000) if line.job == wanted.job]
+        if not lines:
+            raise InputError(f"no run on record belongs to job {wanted.job!r}", "'rig runs' lists them.", "--job")
+        return [store.read_run(line.run) for line in reversed(lines)]
+
+
+def _profile(wanted: Wanted, records: list[RunRecord]) -> UnitProfile | None:
+    from rig.plan.load import load_named
+    from rig.plan.profile import UnitProfile
+
+    name = wanted.unit or next((r.started.unit for r in records if r.started.unit), None)
+    if name is None:
+        return None
+    profile = load_named("unit-profile", name).model
+    assert isinstance(profile, UnitProfile)
+    return profile
+
+
+def _table(wanted: Wanted, records: list[RunRecord]) -> CauseTable:
+    from rig.diagnosis.from_runs import likeliest_complaint
+    from rig.plan.causes import CauseTable
+    from rig.plan.load import bundled, load_named
+
+    if wanted.complaint is not None:
+        model = load_named("complaint", wanted.complaint).model
+        assert isinstance(model, CauseTable)
+        return model
+    tables = [load_named("complaint", name).model for name in bundled("complaint")]
+    found, why = likeliest_complaint([t for t in tables if isinstance(t, CauseTable)], records)
+    print(f"complaint: {found.complaint} ({why})", file=sys.stderr)
+    return found
+
+
+def _knowledge(wanted: Wanted, table: UnitTable) -> Any:
+    from rig.diagnosis.learn import Knowledge
+
+    return Knowledge()
+
+
+def _caution(table: UnitTable) -> None:
+    """Cautions come before anything is asked or proposed."""
+    for text in table.table.cautions:
+        print(f"CAUTION {text}", file=sys.stderr)
+
+
+def _paid(table: UnitTable, found: list[Evidence]) -> frozenset[str]:
+    """The covers that a run on the bench has had off. What a run did is over; only what stays open is paid."""
+    covers = {n for n, s in table.table.set_ups.items() if s.cover}
+    had = {s for e in found if e.source.startswith("run ") for s in table.observations[e.observation].set_ups}
+    return frozenset(covers & had)
