@@ -4,9 +4,11 @@ Modbus device ids, as the bench's wiring table has them: 1 and 4 relay boards, 2
 """
 
 from collections import deque
+from math import inf
 from typing import TypeVar
 
 from simulators.names import UnknownName
+from simulators.unit.electrics import parallel
 from simulators.unit.unit import Unit
 
 Key = TypeVar("Key")
@@ -15,18 +17,28 @@ RELAYS, INPUTS, ANALOG, SELECTORS = 1, 2, 3, 4
 CHANNELS = 24
 ANALOG_CHANNELS = 12
 MAINS, HEATER_ENABLE, TO_BENCH, FEED, BUS_DC, BUS_AC, DUMMY, OHMS_BUS, VOLTS_BUS = 0, 1, 2, 3, 6, 7, 9, 15, 16
-MIRRORS = {MAINS: 0, HEATER_ENABLE: 1, TO_BENCH: 2, FEED: 3, BUS_DC: 6, BUS_AC: 7, OHMS_BUS: 8, VOLTS_BUS: 9}
-HARD_STOPPED = (MAINS, FEED)  # what the emergency stop opens by wire, whatever the coils are told
+AIR_DUMP, SUB_47K, SUB_1M, LEVEL_LIFT, AIR_SUPPLY = 10, 11, 12, 13, 14
+SUBS = (SUB_47K, SUB_1M)
+MIRRORS = {
+    MAINS: 0, HEATER_ENABLE: 1, TO_BENCH: 2, FEED: 3, BUS_DC: 6, BUS_AC: 7, OHMS_BUS: 8, VOLTS_BUS: 9, AIR_DUMP: 10,
+    LEVEL_LIFT: 14, AIR_SUPPLY: 19,
+}  # fmt: skip
+SUB_MIRROR = 11  # of both substitute resistors
+# What the emergency stop opens by wire, whatever the coils are told. The dump is open without its coil.
+HARD_STOPPED = (MAINS, FEED, AIR_SUPPLY, AIR_DUMP)
 FILL_DRIVE_VOLTS = 10.0  # at the board's output, above which the sense input counts it as on
 # Meter paths on the selector board: channel to test point, by bus.
-VOLTS_POINTS = {0: "fill-supply", 2: "heater-terminals", 4: "fill-current", 5: "bus-volts"}
+VOLTS_POINTS = {0: "fill-supply", 2: "heater-terminals", 3: "heater-joint", 4: "fill-current", 5: "bus-volts"}
 OHMS_POINTS = {
     8: "fill-coil",
     9: "heater",
     10: "cut-out",
     11: "chassis-reference",
     12: "fill-lead",
+    13: "fill-valve-diode",
     14: "probe",
+    15: "level-sub",
+    16: "temperature-sensor",
     17: "reference-short",
     18: "reference-100",
 }
@@ -114,8 +126,15 @@ class Fixture:
         self.connect()
 
     def closed(self, channel: int) -> bool:
-        """A contact of the first relay board as it stands, the emergency stop included."""
-        return self._contacts[RELAYS][channel] and not (self.stopped and channel in HARD_STOPPED)
+        """A contact of the first relay board as it stands, emergency stop and wired locks included.
+
+        The substitute resistors are fed through the break contact of heater-enable: with a resistor in place of water
+        the board would heat a dry chamber.
+        """
+        contacts = self._contacts[RELAYS]
+        if channel in SUBS and contacts[HEATER_ENABLE]:
+            return False
+        return contacts[channel] and not (self.stopped and channel in HARD_STOPPED)
 
     def connect(self) -> None:
         """Carry the contacts over to the unit."""
@@ -124,14 +143,26 @@ class Fixture:
         joined.heater_enable = self.closed(HEATER_ENABLE)
         joined.to_bench = self.closed(TO_BENCH)
         joined.bench_feed = self.closed(FEED)
-        joined.bench_volts = self.bus_volts_dc()
+        joined.bench_alternates = self.bus_alternates()
+        joined.bench_volts = self._unit.model.place.bench_ac_volts if joined.bench_alternates else self.bus_volts_dc()
         joined.dummy = self.closed(DUMMY)
+        electrics = self._unit.model.electrics
+        joined.level_beside_ohm = parallel(
+            electrics.sub_47k if self.closed(SUB_47K) else inf, electrics.sub_1m if self.closed(SUB_1M) else inf
+        )
+        joined.level_lifted = self.closed(LEVEL_LIFT)
+        joined.air_supply = self.closed(AIR_SUPPLY)
+        joined.air_dump_shut = self.closed(AIR_DUMP)
 
     # ---- the bench bus and the meter's path ---------------------------------------------------------------
 
     def bus_volts_dc(self) -> float:
         """DC behind the bench bus without load; two sources at once short each other out."""
         return self._unit.model.place.bench_volts if self.closed(BUS_DC) and not self.closed(BUS_AC) else 0.0
+
+    def bus_alternates(self) -> bool:
+        """AC stands behind the bench bus."""
+        return self.closed(BUS_AC) and not self.closed(BUS_DC)
 
     def point(self, bus: int) -> list[str]:
         """Test points that the closed selectors join to `bus` (OHMS_BUS or VOLTS_BUS), if that is closed."""
@@ -147,7 +178,7 @@ class Fixture:
         if self.closed(MAINS):
             return True
         fed = self.closed(FEED) and (self.closed(BUS_DC) or self.closed(BUS_AC))
-        return fed and name in ("fill-coil", "fill-lead")
+        return fed and name in ("fill-coil", "fill-lead", "fill-valve-diode")
 
     # ---- what must never happen ---------------------------------------------------------------------------
 
@@ -163,6 +194,8 @@ class Fixture:
             self.note("both bus feeds")
         if self.closed(MAINS) and not self.lid_shut:
             self.note("mains with the lid open")
+        if self.closed(AIR_SUPPLY) and not self._unit.door_locked:
+            self.note("compressed air with the door not locked")
         if self._unit.watts > 0.0 and self._unit.depth < DRY_DEPTH:
             self.note("heater dry")
 
@@ -179,13 +212,15 @@ class Fixture:
         state = [False] * CHANNELS
         for coil, channel in MIRRORS.items():
             state[channel] = self._mirrors.get(coil, self.closed(coil))
+        state[SUB_MIRROR] = any(self._mirrors.get(coil, self.closed(coil)) for coil in SUBS)
         state[12] = not self.stopped
         state[13] = self.lid_shut
         state[15] = unit.door_shut
-        state[16] = unit.probe_ohm() < unit.model.electrics.bench_level_ohm
-        state[17] = unit.circuits.output_volts() > FILL_DRIVE_VOLTS
+        state[16] = unit.circuits.level_ohm(unit.probe_wet) < unit.model.electrics.bench_level_ohm
+        state[17] = unit.circuits.feed.output_volts() > FILL_DRIVE_VOLTS
         state[18] = unit.joined.mains and unit.board.wants_heat
         state[20] = unit.float_up
+        state[21] = unit.door_locked
         return state
 
     def quantity(self, channel: int) -> float:

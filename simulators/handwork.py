@@ -36,9 +36,13 @@ class Handwork:
             "inlet-back": (lambda: unit.put_aside("inlet", False), 240.0),
             "bottle-off": (lambda: unit.put_aside("bottle", True), 30.0),
             "bottle-on": (lambda: unit.put_aside("bottle", False), 30.0),
+            "vent-plugged": (lambda: unit.put_aside("vent", True), 120.0),
+            "vent-unplugged": (lambda: unit.put_aside("vent", False), 120.0),
+            "drain-and-dry": (self._drain_and_dry, 240.0),
         }
         self.sights: dict[str, Sight] = {
             "weep-pin": (lambda: unit.defects.weep_open >= PIN, 600.0),
+            "level-shown": (lambda: unit.board.sees_level, 5.0),
         }
         # What is read, its unit, the last digit of the hand instrument, the seconds it takes.
         self.numbers: dict[str, Number] = {
@@ -51,6 +55,14 @@ class Handwork:
         """Empty the reservoir and fill it to the mark with the workshop's water."""
         self._unit.fill_reservoir(MARK)
         self._unit.circuits.water_put_in = BENCH_WATER
+
+    def _drain_and_dry(self) -> None:
+        """Open the door, let the water out, wipe the chamber."""
+        unit, stores = self._unit, self._unit.stores
+        unit.door_shut = False
+        stores.removed += stores.chamber
+        stores.chamber = unit.depth = 0.0
+        unit.settle_level()
 
     def _cover_probe(self) -> None:
         """Pour the workshop's water into the chamber until the probe is covered; the door stands open."""

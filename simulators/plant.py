@@ -15,7 +15,7 @@ from simulators.names import NotPossible, UnknownName
 from simulators.person import Answer, Person
 from simulators.terminals import Terminals
 from simulators.unit.faults import FAULTS, Fault
-from simulators.unit.models import MODELS
+from simulators.unit.making import MODELS
 from simulators.unit.unit import Unit
 
 __all__ = ["FAULTS", "TICK", "Fault", "NotPossible", "Plant", "UnknownName"]

@@ -4,8 +4,6 @@ from math import exp, inf
 from random import Random
 
 from simulators.fixture import (
-    BUS_AC,
-    BUS_DC,
     FEED,
     OHMS_BUS,
     OHMS_POINTS,
@@ -15,13 +13,14 @@ from simulators.fixture import (
     Fixture,
 )
 from simulators.names import UnknownName
-from simulators.unit.circuits import SHUNT_OHM
 from simulators.unit.electrics import parallel
 from simulators.unit.unit import Unit
+from simulators.unit.valve_feed import SHUNT_OHM
 
 FUNCTIONS = ("volts-dc", "volts-ac", "ohms-4w", "ohms-2w", "diode", "frequency", "amps-dc", "amps-ac")
 OHMS = ("ohms-4w", "ohms-2w", "diode")
 BESIDE_HEATER = 470.0  # ohm across the heater while its leads are on (invented): suppressor and lamp of the unit
+JUNCTIONS = ("fill-valve-diode",)  # test points that only the diode function makes sense of
 CREEP, CREEP_SECONDS = 0.6, 3.0  # a DC ohmmeter polarises a probe in water; a typical size, from memory
 
 
@@ -42,11 +41,13 @@ class Terminals:
         """What an instrument of one's own sees between the ends of a test point, leads put on by hand: V, A, Ohm (inf
         for open). None for a function that nobody can measure there."""
         if function in OHMS:
-            if point not in OHMS_POINTS.values() or function == "diode":
+            if point not in OHMS_POINTS.values() or (function == "diode") != (point in JUNCTIONS):
                 return None
             if self._fixture.live(point):
                 self._fixture.note(f"ohms on a live circuit: {point}")
                 return self._nonsense.uniform(-1e3, 1e6)
+            if function == "diode":
+                return self._unit.circuits.feed.junction_volts()
             return self._part(point) + (0.1 if function == "ohms-2w" else 0.0)
         if point not in VOLTS_POINTS.values() or (point == "fill-current") != function.startswith("amps"):
             return None
@@ -77,23 +78,31 @@ class Terminals:
 
     def _volts(self, point: str, alternating: bool) -> float:
         unit = self._unit
-        if point == "heater-terminals":
-            return (unit.circuits.heater_volts() or self._hum) if alternating else 0.0
-        if alternating:
-            fed = self._fixture.closed(BUS_AC) and not self._fixture.closed(BUS_DC)
-            return unit.model.place.bench_volts if fed and point == "bus-volts" else self._hum
-        if point == "fill-supply":
-            return unit.circuits.plug_volts()
-        if point == "fill-current":
-            return unit.valve.amps * self._shunt
-        return self._bus()
+        circuits, valve = unit.circuits, unit.valve
+        match point:
+            case "heater-terminals":
+                return (circuits.heater_volts() or self._hum) if alternating else 0.0
+            case "heater-joint":
+                return (circuits.heater_amps() * circuits.lead_ohms() or self._hum) if alternating else 0.0
+            case "fill-supply":
+                volts = circuits.feed.plug_volts(alternating)
+            case "fill-current":
+                volts = (valve.ripple if alternating else valve.mean) * self._shunt
+            case _:
+                volts = self._bus(alternating)
+        return (volts or self._hum) if alternating else volts
 
-    def _bus(self) -> float:
-        """DC on the bench bus under what it feeds."""
+    def _bus(self, alternating: bool) -> float:
+        """DC or AC on the bench bus under what it feeds."""
         fixture, unit = self._fixture, self._unit
-        volts = fixture.bus_volts_dc()
+        place = unit.model.place
+        if alternating != fixture.bus_alternates():
+            return 0.0
+        volts, ohms = (
+            (place.bench_ac_volts, place.bench_ac_ohm) if alternating else (fixture.bus_volts_dc(), place.bench_ohm)
+        )
         if fixture.closed(FEED) and fixture.closed(TO_BENCH):
-            volts -= unit.valve.amps * unit.model.place.bench_ohm
+            volts -= unit.valve.amps * ohms
         return max(0.0, volts)
 
     def waveform(self, start: float, interval: float, count: int) -> list[float]:
@@ -114,7 +123,8 @@ class Terminals:
         if any(map(self._fixture.live, points)):
             return self._nonsense.uniform(-1e3, 1e6)
         if function == "diode":
-            return inf  # no junction is wired to a test point
+            junction = len(points) == 1 and points[0] in JUNCTIONS
+            return self._unit.circuits.feed.junction_volts() if junction else inf
         value = inf
         for point in points:
             value = parallel(value, self._part(point))
@@ -122,13 +132,11 @@ class Terminals:
 
     def _part(self, point: str) -> float:
         unit = self._unit
-        electrics = unit.model.electrics
+        electrics, feed = unit.model.electrics, unit.circuits.feed
         match point:
             case "fill-coil":
-                if unit.joined.to_bench:
-                    return unit.valve.ohms
-                board = electrics.output_off_ohm + unit.circuits.harness_ohm()
-                return parallel(unit.valve.ohms, board)
+                board = inf if unit.joined.to_bench else electrics.output_off_ohm + feed.harness_ohm()
+                return parallel(feed.coil_ohms(), board)
             case "heater":
                 ohms = unit.circuits.heater_ohms()
                 return parallel(ohms, BESIDE_HEATER) if unit.joined.heater_leads else ohms
@@ -137,11 +145,18 @@ class Terminals:
             case "chassis-reference":
                 return electrics.chassis_ohm + unit.defects.ground_ohm
             case "fill-lead":
-                return unit.circuits.harness_ohm()
+                return feed.harness_ohm()
             case "probe":
                 since = max(0.0, unit.now - self._fixture.changed)
                 creep = CREEP * (1.0 - exp(-since / CREEP_SECONDS)) if unit.probe_wet else 0.0
-                return unit.probe_ohm() * (1.0 + creep)
+                beside = inf if unit.joined.level_lifted else unit.joined.level_beside_ohm
+                return parallel(unit.probe_ohm() * (1.0 + creep), beside)
+            case "level-sub":
+                return unit.circuits.level_ohm(unit.probe_wet)
+            case "temperature-sensor":
+                return unit.sensor_ohm()
+            case "fill-valve-diode":
+                return inf  # an ohmmeter does not open the junctions
             case "reference-100":
                 return self._hundred
         return 0.0  # the shorting link

@@ -53,6 +53,11 @@ class Board:
         return self._heat
 
     @property
+    def sees_level(self) -> bool:
+        """The level has been reached for long enough to be believed; what the display says."""
+        return self.doing is not Doing.OFF and self._wet_for >= self.settings.debounce - 1e-9
+
+    @property
     def checking(self) -> bool:
         """The checks after the start button are under way."""
         return self.doing is Doing.CHECKS

@@ -21,7 +21,7 @@ class Defects:
     # fill valve and its supply
     winding_joint_ohm: float = 0.0  # in series inside the winding
     shorted_turns: float = 0.0  # part of the winding
-    plunger_grip: float = 0.0  # N of adhesion at the seat
+    plunger_grip: float = 0.0  # adhesion at the seat, of what just keeps the plunger there
     spring: float = 1.0  # force of the return spring as a part of what it should be
     harness_ohm: float = 0.0  # in the lead
     diode_ohm: float = 0.0  # in series with one half wave of the rectifier

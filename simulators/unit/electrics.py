@@ -1,7 +1,7 @@
 """Mains, the board's supply for the fill valve, the level loop, and the resistances of the leads.
 
-The valve's supply is AC through a bridge: its mean DC voltage is the ideal rectified mean, sqrt 2 / pi of the
-rms value for each half wave, less its diodes. Ripple is left out: the coil's inductance smooths the current.
+A bridge's mean DC voltage into a resistance is the ideal rectified mean, sqrt 2 / pi of the rms value for each half
+wave, less its diodes.
 """
 
 from dataclasses import dataclass
@@ -31,6 +31,9 @@ class ElectricParts:
     """Volts of the valve winding at 230 V mains, ohms, amps, and the probe's film and cell factor (1/cm)."""
 
     secondary: float
+    rectifier: str  # "none", "separate" or "moulded", of the fill valve
+    lost_half: int  # the half wave that a failing diode of it loses, 1 or -1
+    phase: float  # of the mains at time 0, rad
     output_ohm: float
     fuse_amps: float  # at which the self-resetting fuse in the board's output trips in the end
     output_off_ohm: float  # what the board's dead output shows to a meter
@@ -42,6 +45,8 @@ class ElectricParts:
     cell: float
     earth_bond: float
     insulation: float
+    sub_47k: float  # the fixture's resistors in place of water
+    sub_1m: float
 
 
 def water_ohm(cell: float, conductivity: float, celsius: float) -> float:
@@ -61,3 +66,8 @@ def parallel(a: float, b: float) -> float:
 def bridge_mean(volts_rms: float, share: float) -> float:
     """Mean DC volts after a bridge: one half wave whole, of the other `share` (1 healthy, 0 a dead path)."""
     return max(0.0, (1.0 + share) * (HALF_WAVE * volts_rms - DIODE))
+
+
+def pt100(celsius: float) -> float:
+    """Ohm of a platinum sensor of 100 Ohm at `celsius` (0 to 850): 100 (1 + A t + B t^2), IEC 60751."""
+    return 100.0 * (1.0 + 3.9083e-3 * celsius - 5.775e-7 * celsius * celsius)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from simulators.unit.defects import Defects
 from simulators.unit.fault import Fault, closing, growing
-from simulators.unit.models import DEMO_UNITS, ONE_PORT, RECTIFIED, WITH_BOTTLE
+from simulators.unit.nominals import DEMO_UNITS, ONE_PORT, RECTIFIED, WITH_BOTTLE
 
 if TYPE_CHECKING:
     from simulators.unit.unit import Unit
@@ -62,7 +62,7 @@ def _coil_shorted(defects: Defects, severity: float) -> None:
 
 
 def _plunger_stuck(defects: Defects, severity: float) -> None:
-    defects.plunger_grip += 10.4 * severity
+    defects.plunger_grip += 2.0 * severity
 
 
 def _spring_weak(defects: Defects, severity: float) -> None:
@@ -71,11 +71,11 @@ def _spring_weak(defects: Defects, severity: float) -> None:
 
 
 def _rectifier_open(defects: Defects, severity: float) -> None:
-    defects.diode_ohm += growing(severity, 165.0)
+    defects.diode_ohm += growing(severity, 240.0)
 
 
 def _lead_high_ohm(defects: Defects, severity: float) -> None:
-    defects.harness_ohm += closing(severity, 0.0, 40.0, 2.6)
+    defects.harness_ohm += closing(severity, 0.0, 48.0, 1.84)
 
 
 def _board_output_dead(defects: Defects, severity: float) -> None:

@@ -2,7 +2,7 @@
 
 from simulators.unit.defects import Defects
 from simulators.unit.fault import Fault, closing, growing
-from simulators.unit.models import DEMO_UNITS
+from simulators.unit.nominals import DEMO_UNITS
 
 
 def _heater_open(defects: Defects, severity: float) -> None:

@@ -3,8 +3,10 @@
 from dataclasses import replace
 from math import inf, pi, sin
 
+from simulators.unit.bench_air import BenchAir
 from simulators.unit.board import Board
 from simulators.unit.circuits import Circuits
+from simulators.unit.electrics import pt100
 from simulators.unit.faults import find, gather
 from simulators.unit.heat import Heat
 from simulators.unit.lag import Lag
@@ -18,6 +20,7 @@ from simulators.unit.steam import (
     saturation_pressure,
 )
 from simulators.unit.valve import Valve
+from simulators.unit.valve_feed import DIES_IN
 from simulators.unit.water import DENSITY, Cylinder, Fill, Path, Stores, kv_in_series, kv_of_hole
 
 NEVER = 1e-9  # kg of water that does not count
@@ -40,6 +43,7 @@ class Unit:
         ambient = place.ambient
         self.now = 0.0
         self.door_shut = False
+        self.air = BenchAir(model.place.pressure)
         self._aired = True  # the chamber holds room air
         self.stirred = False  # a contact or a hand has just changed something: the next step is one tick
         self.present: dict[str, float] = {}  # faults and their severities
@@ -53,7 +57,7 @@ class Unit:
         self.gas = Gas(self.shape.volume, place.pressure, ambient)
         self.stores.steam = self.gas.vapour_mass()
         self.heat = Heat(model.heat, ambient)
-        self.valve = Valve(model.valve, ambient)
+        self.valve = Valve(model.valve, ambient, DIES_IN[model.electrics.rectifier])
         self.board = Board(model.board)
         self.circuits = Circuits(model, self.board, self.valve, self.heat)
         self.joined = self.circuits.joined
@@ -70,6 +74,11 @@ class Unit:
         self.float_up = False
         self.watts = 0.0
         self.steam_lost = 0.0  # kg through vent and gasket since the start
+
+    @property
+    def door_locked(self) -> bool:
+        """The door's latch is home."""
+        return self.door_shut
 
     # ---- faults -------------------------------------------------------------------------------------------
 
@@ -121,7 +130,7 @@ class Unit:
             rate=coil.rate * defects.spring,
         )
         self.valve.joint = defects.winding_joint_ohm
-        self.valve.grip = defects.plunger_grip
+        self.valve.grip = defects.plunger_grip * coil.holds
         self.heat.element_joint = defects.element_joint_ohm
         self.heat.contact = defects.heater_contact
         self.heat.early = defects.cut_out_early
@@ -165,7 +174,7 @@ class Unit:
         self.circuits.load_mains()
         loop = self.circuits.level_loop(self.probe_wet)
         self.board.step(dt, self.joined.mains, loop, self.sensor.value, self.door_shut)
-        self.circuits.drive_valve(self.now, dt)
+        self.circuits.feed.step(self.now, dt)
         self._move_water(dt)
         self._move_heat(dt)
         self._settle_gas(dt)
@@ -220,6 +229,8 @@ class Unit:
 
     def _vent(self, dt: float) -> None:
         stores, gas = self.stores, self.gas
+        if self.air.moves(self.joined, gas.gauge):
+            self.air.step(dt, gas, self.joined)
         vent, elsewhere = self.openings()
         left = min(gas.breathe(dt, vent + elsewhere), stores.steam)
         if left <= 0.0:
@@ -253,7 +264,8 @@ class Unit:
             squares += vent.gasket_hole**2
         if gas.pressure > vent.relief:
             squares += RELIEF_HOLE**2
-        return part * vent.hole**2 * pi / 4, squares * pi / 4
+        bench = self.air.area(self.joined, gas.pressure - gas.ambient)
+        return (0.0 if "vent" in self.aside else part * vent.hole**2 * pi / 4), squares * pi / 4 + bench
 
     def _sense(self, dt: float) -> None:
         ambient, inside = self.model.place.ambient, self.gas.celsius
@@ -280,6 +292,10 @@ class Unit:
         self.probe_wet = self.depth + wave > (tip - MENISCUS if self.probe_wet else tip)
         trips = self.model.chamber.float_trips
         self.float_up = self.depth > (trips - 2e-3 if self.float_up else trips)
+
+    def sensor_ohm(self) -> float:
+        """Ohm of the unit's own temperature sensor at its plug."""
+        return pt100(self.sensor.value)
 
     def probe_ohm(self) -> float:
         """Ohm from the probe's terminal to the chamber wall now."""

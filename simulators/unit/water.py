@@ -73,7 +73,8 @@ class Cylinder:
 class Path:
     """What the water passes, in this order: weep hole, coil column, then coil, filter, valve and tube.
 
-    Kv in m3/h, `linear` in Pa s/m3. A Kv of 0 is shut.
+    Kv in m3/h, `linear` in Pa s/m3. A Kv of 0 is shut. `own_port`: the fill has a port of its own; then the water
+    passes the reservoir's outlet (`weep`) instead of the coil, and there is no column.
     """
 
     weep: float
@@ -82,12 +83,14 @@ class Path:
     valve: float
     tube: float
     linear: float
+    own_port: bool = False
 
     def rest(self, opening: float) -> float:
         """The square term from the coil column to the chamber with the valve open by `opening` (0 to 1)."""
-        if min(self.coil, self.filter, self.valve, self.tube, opening) <= 0.0:
+        first = self.weep if self.own_port else self.coil
+        if min(first, self.filter, self.valve, self.tube, opening) <= 0.0:
             return inf
-        return square_term(self.coil, self.filter, self.valve * opening, self.tube)
+        return square_term(first, self.filter, self.valve * opening, self.tube)
 
 
 @dataclass
@@ -139,7 +142,9 @@ class Fill:
         return stores.reservoir / (DENSITY * self.shape.reservoir_area)
 
     def column(self, stores: Stores) -> float:
-        """Height of the water in the coil over the reservoir's floor, m (negative below it)."""
+        """Height of the water that drives the fill over the reservoir's floor, m (negative below it)."""
+        if self.path.own_port:
+            return self.level(stores)
         return stores.coil / (DENSITY * self.shape.column_area) - self.shape.fall
 
     def still(self, stores: Stores) -> bool:
@@ -151,14 +156,17 @@ class Fill:
         # Both flows from the state at the start, so that steady flow is the same for every length of step.
         refill = self._refill(stores, dt)
         out = self._outflow(stores, dt, opening, depth, gauge) if opening > 0.0 else 0.0
-        stores.reservoir -= refill
-        stores.coil += refill - out
+        if self.path.own_port:
+            stores.reservoir -= out
+        else:
+            stores.reservoir -= refill
+            stores.coil += refill - out
         stores.chamber += out
         self.q = out / (DENSITY * dt)
         return out
 
     def _outflow(self, stores: Stores, dt: float, opening: float, depth: float, gauge: float) -> float:
-        """Kg from the column into the chamber, at most what the one or (backwards) the other holds."""
+        """Kg into the chamber, at most what can run out of the one or (backwards) the other."""
         square = self._open if opening == 1.0 else self.path.rest(opening)
         if square == inf:
             return 0.0
@@ -166,13 +174,18 @@ class Fill:
         head = shape.fall + self.column(stores) - (depth - shape.probe_depth)
         q = flow(DENSITY * GRAVITY * head - gauge, self.path.linear, square)
         mass = DENSITY * q * dt
-        return min(mass, stores.coil) if mass > 0 else max(mass, -stores.chamber)
+        holds = self._over_outlet(stores) if self.path.own_port else stores.coil
+        return min(mass, holds) if mass > 0 else max(mass, -stores.chamber)
+
+    def _over_outlet(self, stores: Stores) -> float:
+        """Kg in the reservoir that can leave it."""
+        return max(0.0, stores.reservoir - self.shape.outlet * DENSITY * self.shape.reservoir_area)
 
     def _refill(self, stores: Stores, dt: float) -> float:
         """Kg from the reservoir into the column through the weep hole, at most to equal heights."""
         level = self.level(stores)
         difference = level - self.column(stores)
-        if self._weep == inf or (difference > 0.0 and level <= self.shape.outlet):
+        if self.path.own_port or self._weep == inf or (difference > 0.0 and level <= self.shape.outlet):
             return 0.0
         mass = DENSITY * dt * flow(DENSITY * GRAVITY * difference, 0.0, self._weep)
         limit = difference * DENSITY * self.shape.column_area

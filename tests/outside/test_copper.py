@@ -6,8 +6,9 @@ rise of a winding from its resistance, dt = (R2/R1) (k + t1) - (k + ta), k = 235
 
 import pytest
 
-from simulators.unit.models import MODELS
-from simulators.unit.valve import Valve, copper
+from simulators.unit.making import MODELS
+from simulators.unit.solenoid import Drive, copper
+from simulators.unit.valve import Valve
 
 
 def rise(cold: float, warm: float, at_cold: float, coolant: float, k: float = 235.0) -> float:
@@ -37,6 +38,6 @@ def test_the_rule_finds_the_simulated_windings_rise(ambient: float) -> None:
     valve = Valve(MODELS["demo-18-dc"](1).valve, ambient)
     cold = valve.ohms
     for second in range(7200):
-        valve.step(float(second), 1.0, True, 24.0, 0.3)
+        valve.step(float(second), 1.0, Drive(24.0, 0.3))
     assert valve.celsius - ambient > 40.0
     assert rise(cold, valve.ohms, ambient, ambient) == pytest.approx(valve.celsius - ambient, abs=0.25)

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from simulators.unit.heat import Heat, exchange
 from simulators.unit.lag import Lag
-from simulators.unit.models import MODELS
+from simulators.unit.making import MODELS
 from simulators.unit.steam import Gas, latent_heat, saturation_pressure, saturation_slope
 
 PARTS = MODELS["demo-18-dc"](0).heat

@@ -5,7 +5,8 @@ from math import exp, inf
 
 import pytest
 
-from simulators.unit.valve import FINE, SPAN, Solenoid, Valve, copper, course
+from simulators.unit.solenoid import FINE, SPAN, Drive, Solenoid, copper, course
+from simulators.unit.valve import Valve
 
 COIL = Solenoid(
     ohm_20=57.6,
@@ -30,7 +31,7 @@ def dip(amps: list[float]) -> tuple[float, float, float, float]:
 
 
 def test_dip_where_it_belongs() -> None:
-    when, high, then, low = dip(course(COIL, 0.0, 24.0, 57.6, 0.0, COIL.stroke, 0.0).amps)
+    when, high, then, low = dip(course(COIL, 0.0, Drive(24.0, 0.0), 57.6, 0.0, COIL.stroke, 0.0).amps)
     assert when == pytest.approx(7.2e-3, abs=0.5e-3)
     assert high == pytest.approx(0.31, abs=0.01)
     assert then == pytest.approx(10.5e-3, abs=0.7e-3)
@@ -38,7 +39,7 @@ def test_dip_where_it_belongs() -> None:
 
 
 def test_it_ends_at_volts_over_ohms_and_pulled_in() -> None:
-    one = course(COIL, 0.0, 24.0, 57.6, 0.0, COIL.stroke, 0.0)
+    one = course(COIL, 0.0, Drive(24.0, 0.0), 57.6, 0.0, COIL.stroke, 0.0)
     assert one.amps[-1] == pytest.approx(24.0 / 57.6, rel=1e-4)
     assert one.gaps[-1] == 0.0
     assert len(one.amps) == round(SPAN / FINE) + 1
@@ -46,7 +47,7 @@ def test_it_ends_at_volts_over_ohms_and_pulled_in() -> None:
 
 def test_stuck_plunger_gives_the_plain_rise_of_a_coil() -> None:
     """V/R (1 - exp(-t R/L)) with L of the open gap, 0.28 H: textbook first-order rise."""
-    one = course(COIL, 0.0, 24.0, 57.6, 0.0, COIL.stroke, inf)
+    one = course(COIL, 0.0, Drive(24.0, 0.0), 57.6, 0.0, COIL.stroke, inf)
     inductance = COIL.force_constant / (COIL.stroke + COIL.gap_offset)
     assert inductance == pytest.approx(0.28, abs=0.005)
     for k in range(0, 1000, 50):
@@ -57,7 +58,7 @@ def test_stuck_plunger_gives_the_plain_rise_of_a_coil() -> None:
 
 @pytest.mark.parametrize(("taus", "part"), [(1, 0.632121), (2, 0.864665), (3, 0.950213), (5, 0.993262)])
 def test_rise_at_whole_time_constants(taus: int, part: float) -> None:
-    one = course(COIL, 0.0, 24.0, 57.6, 0.0, COIL.stroke, inf)
+    one = course(COIL, 0.0, Drive(24.0, 0.0), 57.6, 0.0, COIL.stroke, inf)
     tau = COIL.force_constant / (COIL.stroke + COIL.gap_offset) / 57.6
     assert one.at(taus * tau)[0] / (24.0 / 57.6) == pytest.approx(part, abs=1e-4)
 
@@ -67,39 +68,41 @@ def test_pull_in_and_drop_out_currents() -> None:
     assert COIL.drop_out() == pytest.approx(0.13, abs=0.003)
     for share, moved in ((0.98, False), (1.05, True)):
         volts = COIL.pull_in() * share * 57.6
-        assert (course(COIL, 0.0, volts, 57.6, 0.0, COIL.stroke, 0.0).gaps[-1] == 0.0) is moved
+        assert (course(COIL, 0.0, Drive(volts, 0.0), 57.6, 0.0, COIL.stroke, 0.0).gaps[-1] == 0.0) is moved
 
 
 def test_weak_spring_moves_early() -> None:
     weak = replace(COIL, preload=1.4, rate=240.0)
-    assert dip(course(weak, 0.0, 24.0, 57.6, 0.0, COIL.stroke, 0.0).amps)[0] == pytest.approx(5.4e-3, abs=0.5e-3)
+    assert dip(course(weak, 0.0, Drive(24.0, 0.0), 57.6, 0.0, COIL.stroke, 0.0).amps)[0] == pytest.approx(
+        5.4e-3, abs=0.5e-3
+    )
 
 
 def test_adhesion_delays_the_plunger_until_it_breaks_away() -> None:
-    free = dip(course(COIL, 0.0, 24.0, 57.6, 0.0, COIL.stroke, 0.0).amps)
-    held = dip(course(COIL, 0.0, 24.0, 57.6, 0.0, COIL.stroke, 3.0).amps)
+    free = dip(course(COIL, 0.0, Drive(24.0, 0.0), 57.6, 0.0, COIL.stroke, 0.0).amps)
+    held = dip(course(COIL, 0.0, Drive(24.0, 0.0), 57.6, 0.0, COIL.stroke, 3.0).amps)
     assert held[0] > free[0] + 1e-3
     assert held[1] > free[1]
 
 
 def test_falling_back_within_the_course() -> None:
-    on = course(COIL, 0.0, 24.0, 57.6, 0.0, COIL.stroke, 0.0)
-    off = course(COIL, 1.0, -1.4, 57.6, on.amps[-1], 0.0, 0.0)
+    on = course(COIL, 0.0, Drive(24.0, 0.0), 57.6, 0.0, COIL.stroke, 0.0)
+    off = course(COIL, 1.0, Drive(-1.4, 0.0), 57.6, on.amps[-1], 0.0, 0.0)
     assert off.amps[-1] == 0.0
     assert off.gaps[-1] == COIL.stroke
     assert 0.005 < FINE * next(k for k, gap in enumerate(off.gaps) if gap > 0.0) < 0.03
 
 
 def test_open_and_nearly_open_windings() -> None:
-    assert max(course(COIL, 0.0, 24.0, inf, 0.0, COIL.stroke, 0.0).amps) == 0.0
-    assert max(course(COIL, 0.0, 24.0, 24e3, 0.0, COIL.stroke, 0.0).amps) == pytest.approx(1e-3)
+    assert max(course(COIL, 0.0, Drive(24.0, 0.0), inf, 0.0, COIL.stroke, 0.0).amps) == 0.0
+    assert max(course(COIL, 0.0, Drive(24.0, 0.0), 24e3, 0.0, COIL.stroke, 0.0).amps) == pytest.approx(1e-3)
 
 
 def drive(
     valve: Valve, seconds: float, volts: float, driven: bool = True, dt: float = 0.02, start: float = 0.0
 ) -> float:
     for k in range(round(seconds / dt)):
-        valve.step(start + k * dt, dt, driven, volts, 0.1)
+        valve.step(start + k * dt, dt, Drive(volts, 0.1) if driven else None)
     return start + seconds
 
 

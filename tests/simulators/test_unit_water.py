@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from simulators.unit.models import MODELS
+from simulators.unit.making import MODELS
 from simulators.unit.water import (
     DENSITY,
     GRAVITY,
