@@ -123,7 +123,7 @@ def test_inrush_falls_to_holding_unless_the_plunger_sticks(fault: str | None, ho
     on = next(k for k, value in enumerate(wave) if value != 0.0)
     rms = (sum(value * value for value in wave[-2000:]) / 2000) ** 0.5
     assert rms == pytest.approx(holding, rel=0.06)
-    assert max(map(abs, wave[on : on + 200])) > 1.1, "the inrush, whatever the plunger does"
+    assert max(map(abs, wave[on : on + 200])) > 0.75, "the inrush, whatever the plunger does"
     assert rms == pytest.approx(walk.plant.meter_sees("volts-ac") / 0.1, rel=0.03)
     crossings = [k for k in range(3000, 5499) if wave[k] <= 0.0 < wave[k + 1]]
     period = (crossings[-1] - crossings[0]) / (len(crossings) - 1) * 1e-4
