@@ -10,6 +10,18 @@ from dataclasses import asdict, dataclass, fields
 from typing import Any
 
 from rig.limits import Limit, Verdict
+from rig.uncertainty import Line
+
+
+@dataclass(frozen=True)
+class Correction:
+    """What was done to a reading before it was judged: from what value to what, in which unit, and on what grounds."""
+
+    name: str
+    before: float
+    after: float
+    unit: str
+    basis: str
 
 
 @dataclass(frozen=True)
@@ -25,6 +37,9 @@ class Reading:
     how: str = "measured"  # measured, by hand, computed
     parts: tuple[tuple[str, float], ...] = ()  # the standard uncertainties that were combined, by name
     raw: tuple[float, ...] = ()  # what the instrument said, before scaling and averaging
+    dof: float | None = None  # effective degrees of freedom, None for infinitely many
+    budget: tuple[Line, ...] = ()  # the parts in full, from which ``u`` and ``dof`` can be found again
+    corrections: tuple[Correction, ...] = ()  # in the order in which they were made
     instrument: str = ""  # by hand: the name or serial number that the person gave
     by: str = ""  # by hand: who read it
 
@@ -214,6 +229,9 @@ def step_dict(result: StepResult) -> dict[str, Any]:
         reading["parts"] = dict(r.parts)
         reading["raw"] = list(r.raw)
         reading["instrument"], reading["by"] = r.instrument, r.by
+        reading["dof"] = r.dof
+        reading["budget"] = [asdict(each) for each in r.budget]
+        reading["corrections"] = [asdict(each) for each in r.corrections]
     limit = None
     if result.limit is not None:
         limit = {k: v for k, v in asdict(result.limit).items() if k != "shown_in"}

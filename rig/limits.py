@@ -1,15 +1,17 @@
-"""Limits, the decision rule, and verdicts.
+"""Limits, decision rules, and verdicts.
 
-The default rule is the non-binary statement with guard band of ILAC-G8:09/2019, 4.2.3, with the guard band as
-wide as the expanded uncertainty (w = U, k = 2): the risk that a *pass* is wrong stays below 2.5 %.
+The rules are those of ILAC-G8:09/2019, 4.2. The default is the non-binary statement with guard band of 4.2.3, with the
+guard band as wide as the expanded uncertainty (w = U): the risk that a *pass* is wrong stays below 2.5 %.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
+
+from rig.distributions import coverage_factor, t_cdf
 
 
 class Verdict(StrEnum):
@@ -39,20 +41,61 @@ def worst(verdicts: Iterable[Verdict]) -> Verdict:
 
 
 @dataclass(frozen=True)
+class Rule:
+    """How a reading near its limit is decided: the guard band is w = ``guard`` times U, on the side of acceptance.
+
+    ``verdicts`` is 4 (pass, conditional pass, conditional fail, fail) or 2 (pass or fail; what lies in the guard band
+    fails). With ``guard`` 0 there is nothing to be conditional about: simple acceptance.
+    """
+
+    guard: float = 1.0
+    verdicts: int = 4
+
+    def __post_init__(self) -> None:
+        if not (math.isfinite(self.guard) and self.guard >= 0) or self.verdicts not in (2, 4):
+            raise ValueError("a decision rule has a guard band of 0 U or more, and two or four verdicts")
+
+    def __str__(self) -> str:
+        """The words of ILAC-G8:09/2019, 4.2.1 to 4.2.3."""
+        if self.guard == 0:
+            return "binary statement for simple acceptance (w = 0)"
+        kind = "non-binary" if self.verdicts == 4 else "binary"
+        return f"{kind} statement with guard band (w = {'' if self.guard == 1 else f'{self.guard:g} '}U)"
+
+
+GUARDED = Rule()
+
+
+@dataclass(frozen=True)
 class Limit:
-    """What a reading may be, in ``unit`` (canonical), and who says so."""
+    """What a reading may be, in ``unit`` (canonical), who says so, and the rule by which it is decided."""
 
     at_least: float | None
     at_most: float | None
     unit: str
     source: str
     shown_in: str = ""  # the unit the author wrote, for people
+    rule: Rule = GUARDED
 
     def __post_init__(self) -> None:
         if self.at_least is None and self.at_most is None:
             raise ValueError("a limit needs at-least, at-most or both")
         if self.at_least is not None and self.at_most is not None and self.at_least > self.at_most:
             raise ValueError(f"the limit's at-least {self.at_least:g} lies above its at-most {self.at_most:g}")
+
+    def margin(self, value: float) -> float:
+        """How far ``value`` lies inside the nearer end; negative outside."""
+        low = math.inf if self.at_least is None else value - self.at_least
+        high = math.inf if self.at_most is None else self.at_most - value
+        return min(low, high)
+
+    def acceptance(self, u: float, dof: float | None = None) -> Limit:
+        """The limit drawn in by its guard band, to be decided by simple acceptance. Raises ValueError where nothing is
+        left between the ends."""
+        w = self.rule.guard * coverage_factor(dof) * u
+        low = None if self.at_least is None else self.at_least + w
+        high = None if self.at_most is None else self.at_most - w
+        return replace(self, at_least=low, at_most=high, rule=Rule(guard=0.0, verdicts=2))
 
 
 @dataclass(frozen=True)
@@ -63,41 +106,33 @@ class Judgement:
     conformance_probability: float
 
 
-def normal_cdf(z: float) -> float:
-    """The standard normal distribution function."""
-    return 0.5 * math.erfc(-z / math.sqrt(2.0))
+def conformance_probability(value: float, u: float, limit: Limit, dof: float | None = None) -> float:
+    """Probability that the true value lies within the limit (JCGM 106:2012, 7.3 and 7.4).
 
-
-def conformance_probability(value: float, u: float, limit: Limit) -> float:
-    """Probability that the true value lies within the limit (JCGM 106:2012, 7.3 and 7.4, normal distribution).
-
-    ``value`` and ``u`` (standard uncertainty, >= 0) are in the limit's unit.
+    ``value`` and ``u`` (standard uncertainty, >= 0) are in the limit's unit. The distribution is normal, or Student's t
+    scaled by ``u`` where the degrees of freedom are few (JCGM 101:2008, 6.4.9).
     """
     low, high = limit.at_least, limit.at_most
     if u <= 0:
         return float((low is None or value >= low) and (high is None or value <= high))
-    above_low = 1.0 if low is None else normal_cdf((value - low) / u)
-    above_high = 0.0 if high is None else normal_cdf((value - high) / u)
+    above_low = 1.0 if low is None else t_cdf((value - low) / u, dof)
+    above_high = 0.0 if high is None else t_cdf((value - high) / u, dof)
     return min(1.0, max(0.0, above_low - above_high))
 
 
-def judge(value: float, u: float, limit: Limit, k: float = 2.0) -> Judgement:
-    """Judge a finite reading. Raises ValueError for one that is not a number: such a value is no reading."""
+def judge(value: float, u: float, limit: Limit, dof: float | None = None) -> Judgement:
+    """Judge a finite reading by its limit's rule; U is k u, k from the degrees of freedom at 95.45 % (2 for None).
+
+    Raises ValueError for a value that is not a number: such a value is no reading.
+    """
     if not (math.isfinite(value) and math.isfinite(u) and u >= 0):
         raise ValueError("a reading that is not a finite number cannot be judged")
-    guard = k * u
-    margins = []
-    if limit.at_least is not None:
-        margins.append(value - limit.at_least)
-    if limit.at_most is not None:
-        margins.append(limit.at_most - value)
-    margin = min(margins)
-    if margin >= guard:
-        verdict = Verdict.PASS
+    rule, margin = limit.rule, limit.margin(value)
+    guard = rule.guard * coverage_factor(dof) * u
+    if rule.verdicts == 2 or rule.guard == 0:
+        verdict = Verdict.PASS if margin >= guard else Verdict.FAIL
     elif margin >= 0:
-        verdict = Verdict.CONDITIONAL_PASS
-    elif margin >= -guard:
-        verdict = Verdict.CONDITIONAL_FAIL
+        verdict = Verdict.PASS if margin >= guard else Verdict.CONDITIONAL_PASS
     else:
-        verdict = Verdict.FAIL
-    return Judgement(verdict, conformance_probability(value, u, limit))
+        verdict = Verdict.CONDITIONAL_FAIL if margin >= -guard else Verdict.FAIL
+    return Judgement(verdict, conformance_probability(value, u, limit, dof))

@@ -66,6 +66,7 @@ UNITS: tuple[Unit, ...] = (
     Unit("us", "time", _S, 1e-6, spellings=("µs",)),
     Unit("min", "time", _S, 60),
     Unit("h", "time", _S, 3600),
+    Unit("d", "time", _S, 86400),
     Unit("Pa", "pressure", _PA, 1),
     Unit("hPa", "pressure", _PA, 100),
     Unit("kPa", "pressure", _PA, 1e3),

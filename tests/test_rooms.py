@@ -10,11 +10,14 @@ import pytest
 
 ROOT = Path(__file__).parent.parent
 
-GROUND = ("rig.errors", "rig.quantities", "rig.uncertainty", "rig.limits", "rig.events", "rig.steam")
+GROUND = (
+    "rig.errors", "rig.quantities", "rig.distributions", "rig.uncertainty", "rig.limits", "rig.events", "rig.steam",
+)  # fmt: skip
 MAY: dict[str, tuple[str, ...]] = {
-    "rig/plan": (*GROUND, "rig.plan"),
-    "rig/bench": (*GROUND, "rig.plan", "rig.bench"),
-    "rig/run": (*GROUND, "rig.plan", "rig.bench", "rig.run"),
+    "rig/judgement": (*GROUND, "rig.judgement"),
+    "rig/plan": (*GROUND, "rig.judgement", "rig.plan"),
+    "rig/bench": (*GROUND, "rig.judgement", "rig.plan", "rig.bench"),
+    "rig/run": (*GROUND, "rig.judgement", "rig.plan", "rig.bench", "rig.run"),
     "rig/records": (*GROUND, "rig.__version__", "rig.plan", "rig.run.journal", "rig.records"),
     "rig/shown": (*GROUND, "rig.shown"),
     "rig/diagnosis": (*GROUND, "rig.plan", "rig.records", "rig.diagnosis"),

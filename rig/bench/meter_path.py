@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import AsyncIterator, Awaitable, Callable, Mapping, Sequence
 from contextlib import asynccontextmanager
 from dataclasses import dataclass
+from datetime import date
 
 from rig.bench.clock import Clock
 from rig.bench.dead import DeadProof
@@ -12,6 +13,8 @@ from rig.bench.guard import OHMS, why_no_ohms
 from rig.bench.outputs import Outputs
 from rig.bench.ports import Meter, Relays
 from rig.errors import RECOVERABLE, OutputError, Stopped
+from rig.judgement.accuracy import Statement
+from rig.plan.stated import statement_of, why_none
 from rig.plan.wiring import Bench, Select, TestPoint
 from rig.quantities import Quantity
 
@@ -28,14 +31,14 @@ FUNCTION_UNITS = {
 class MeterReading:
     """Readings of the meter at a test point in ``unit``, as the meter gave them (volts across a shunt stay volts).
 
-    ``of_reading`` and ``of_range`` are the shares of the accuracy statement for the function and the range that were
-    used, None where the bench file has no such line."""
+    ``statement`` is the accuracy statement for the function and the range that were used, None where the bench file has
+    none that holds; ``unstated`` then says why."""
 
     values: tuple[float, ...]
     unit: str
     full_scale: float | None
-    of_reading: float | None
-    of_range: float | None
+    statement: Statement | None
+    unstated: str
     shunt: float | None  # Ohm
     shunt_accuracy: float  # share
 
@@ -160,34 +163,27 @@ class MeterPath:
             del self._selected[select.instrument, select.channel]
 
     def _reading(self, spec: TestPoint, asked: str, scale: float | None, values: tuple[float, ...]) -> MeterReading:
-        used = self._meters[spec.meter].range_for(asked, scale)
-        shares = self._accuracy(spec.meter, asked, used)
+        used, statement, unstated = self._stated(spec, asked, scale)
         return MeterReading(
             values,
             FUNCTION_UNITS[asked],
             used,
-            *shares,
+            statement,
+            unstated,
             None if spec.shunt is None else spec.shunt.to("Ohm"),
             0.0 if spec.shunt_accuracy is None else spec.shunt_accuracy.to("1"),
         )
 
-    def range_used(self, point: str, function: str, full_scale: Quantity | None) -> tuple[float, float, float] | None:
-        """Full scale of the range that such a reading is taken on, with its accuracy shares; None where not known."""
+    def range_used(self, point: str, function: str, full_scale: Quantity | None) -> tuple[float, Statement] | None:
+        """Full scale of the range that such a reading is taken on, with its accuracy statement; None if not known."""
         spec = self._wiring.test_points[point]
-        asked, scale = _through_shunt(spec, function, full_scale)
-        used = self._meters[spec.meter].range_for(asked, scale)
-        of_reading, of_range = self._accuracy(spec.meter, asked, used)
-        if used is None or of_reading is None or of_range is None:
-            return None
-        return used, of_reading, of_range
+        used, statement, _ = self._stated(spec, *_through_shunt(spec, function, full_scale))
+        return None if used is None or statement is None else (used, statement)
 
-    def _accuracy(self, meter: str, asked: str, used: float | None) -> tuple[float | None, float | None]:
-        for line in self._wiring.instruments[meter].accuracy:
-            if used is not None and line.function == asked:
-                full = line.range.to(FUNCTION_UNITS[asked])
-                if abs(full - used) <= 1e-9 * used:
-                    return line.of_reading.value / 100.0, line.of_range.value / 100.0
-        return None, None
+    def _stated(self, spec: TestPoint, asked: str, scale: float | None) -> tuple[float | None, Statement | None, str]:
+        used, today = self._meters[spec.meter].range_for(asked, scale), date.today()
+        statement = statement_of(self._wiring, spec.meter, asked, used, today)
+        return used, statement, "" if statement else why_none(self._wiring, spec.meter, asked, used, today)
 
 
 async def _nobody(point: str, function: str) -> float:

@@ -70,10 +70,11 @@ def drawn_ruler(result: StepResult, looks: Looks) -> Text:
     if reading is None or limit is None or reading.unit != limit.unit:
         return Text()
     try:
-        verdict = judge(reading.value, reading.u, limit).verdict
-    except ValueError:  # not a finite number
+        verdict = judge(reading.value, reading.u, limit, reading.dof).verdict
+        drawn = ruler(reading.value, reading.u, limit, reading.dof)
+    except ValueError:  # not a finite number, or nothing can be accepted
         return Text()
-    return looks.draw(ruler(reading.value, reading.u, limit), verdict) if verdict is result.verdict else Text()
+    return looks.draw(drawn, verdict) if verdict is result.verdict else Text()
 
 
 def _beside(lead: Text, columns: list[Text], room: int) -> Text | None:

@@ -74,6 +74,8 @@ def of_kind(quantity: str, least: float | None = None, most: float | None = None
 
 DAY = 86400.0
 Duration = Annotated[Quantity, of_kind("time", least=1e-6, most=DAY), WRITTEN]
+Age = Annotated[Quantity, of_kind("time", least=DAY, most=20 * 366 * DAY), WRITTEN]  # such as "365 d"
+Temperature = Annotated[Quantity, of_kind("temperature", least=-100, most=1500), WRITTEN]
 Share = Annotated[Quantity, of_kind("share", least=0, most=100), WRITTEN]
 
 

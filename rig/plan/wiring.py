@@ -10,8 +10,8 @@ from pydantic import AfterValidator, Field, model_validator
 
 from rig.plan.procedure import Function
 from rig.plan.safety import Circuit, Interlock, Watchdog, WiringOnly
-from rig.plan.values import AnyQuantity, Duration, Name, Share, Strict, Text
-from rig.quantities import Quantity
+from rig.plan.values import Age, AnyQuantity, Duration, Name, Share, Strict, Temperature, Text
+from rig.quantities import Quantity, convert
 
 Channel = Annotated[int, Field(strict=True, ge=0, le=65535)]
 
@@ -54,13 +54,34 @@ class Link(Strict):
         return SerialSettings(self.baud or 19_200, parity, self.stop_bits or (2 if parity == "none" else 1))
 
 
+Temperatures = Annotated[tuple[Temperature, ...], Field(min_length=2, max_length=2)]
+
+
 class Accuracy(Strict):
-    """One line of an accuracy statement: share of the reading plus share of the range, taken as rectangular."""
+    """One line of an accuracy statement: share of the reading plus share of the range plus counts of the resolution,
+    together a limit of error. It holds ``within`` a time after calibration, and in a ``band`` of temperatures; beyond
+    the band the shares ``per-kelvin`` are added."""
 
     function: Function
     range: AnyQuantity
     of_reading: Share
     of_range: Share
+    counts: Annotated[int, Field(strict=True, ge=0, le=1000)] = 0
+    resolution: AnyQuantity | None = None
+    within: Age | None = None
+    band: Temperatures | None = None
+    of_reading_per_kelvin: Share | None = None
+    of_range_per_kelvin: Share | None = None
+
+    @model_validator(mode="after")
+    def _whole(self) -> Accuracy:
+        if self.resolution is not None:
+            convert(self.resolution.value, self.resolution.unit, self.range.unit)
+        if self.counts and self.resolution is None:
+            raise ValueError("counts need a resolution: what one count is")
+        if (self.of_reading_per_kelvin or self.of_range_per_kelvin) and self.band is None:
+            raise ValueError("a share per kelvin needs a band: the temperatures between which it is not added")
+        return self
 
 
 class InstrumentSpec(Strict):
@@ -72,6 +93,7 @@ class InstrumentSpec(Strict):
     channels: Annotated[int, Field(strict=True, ge=1, le=2000)] | None = None
     map: Name | None = None  # which of the driver's register maps or dialects; its first if not given
     serial: Text
+    calibrated: Date | None = None
     calibrated_until: Date | None = None
     accuracy: tuple[Accuracy, ...] = ()
     watchdog: Watchdog | None = None
@@ -171,8 +193,18 @@ class Bench(Strict):
     all_off_order: tuple[Name, ...] = ()
     interlocks: dict[Name, Interlock] = Field(default_factory=dict)
     interlocks_every: Duration = Quantity(500.0, "ms")
+    room: Temperatures | None = None  # the coldest and the warmest that it gets at the bench
     wiring_only: dict[Name, WiringOnly] = Field(default_factory=dict)
     circuits: dict[Name, Circuit] = Field(default_factory=dict)
+
+    @model_validator(mode="after")
+    def _room_is_known(self) -> Bench:
+        for name, spec in self.instruments.items():
+            if self.room is None and any(line.band is not None for line in spec.accuracy):
+                raise ValueError(f"the accuracy of {name} holds in a band of temperatures: say room: [18 Cel, 28 Cel]")
+        if self.room is not None and self.room[0].to("Cel") > self.room[1].to("Cel"):
+            raise ValueError(f"room goes from the coldest to the warmest, found {self.room[0]} and {self.room[1]}")
+        return self
 
     @model_validator(mode="after")
     def _looked_at_often(self) -> Bench:

@@ -33,10 +33,10 @@ from rig.run.hand_prompts import (
 )
 from rig.run.outcome import Outcome, judged
 from rig.run.people import People, Said
-from rig.run.readings import Parts, make_reading
-from rig.run.timing import Beside, sensor_part
+from rig.run.readings import Lines, make_reading
+from rig.run.timing import Beside, sensor_line
 from rig.run.typed import Typed
-from rig.uncertainty import combine, rectangular
+from rig.uncertainty import Line, line
 
 HAND = 0.3  # s that a hand may be early or late at a stop-watch, at each end (common practice, no source)
 DRIPS = 10.0  # s from switching off until what runs has run out (common practice, no source)
@@ -85,14 +85,15 @@ class ByHand:
         a, b = (self._reading(said, None) for said in (first, second))
         seconds = ends.middle - begins.middle
         rate = (b.value - a.value) / seconds
-        parts = (
-            ("before", a.u / seconds),
-            ("after", b.u / seconds),
-            ("timing", abs(rate) / seconds * combine([rectangular(t.half_width) for t in (begins, ends)])),
-        )
+        lines = [
+            Line("before", a.u, a.shown, sensitivity=-1.0 / seconds),
+            Line("after", b.u, b.shown, sensitivity=1.0 / seconds),
+            line("begin", begins.half_width, "when it began").scaled(rate / seconds),
+            line("end", ends.half_width, "when it ended").scaled(-rate / seconds),
+        ]
         code = "K/s" if a.unit == "Cel" else f"{a.unit}/s"
         reading = make_reading(
-            rate, code, parts, limit.shown_in if limit else "", how="by hand", raw=(a.value, b.value)
+            rate, code, lines, limit.shown_in if limit else "", how="by hand", raw=(a.value, b.value)
         )
         with_what = " and ".join(dict.fromkeys((a.instrument, b.instrument)))
         return replace(reading, instrument=with_what, by=b.by)
@@ -139,9 +140,9 @@ class ByHand:
             )
         assert isinstance(said.meaning, Typed)
         seconds = convert(said.meaning.value, said.meaning.unit, "s")
-        parts: Parts = (("start by hand", rectangular(HAND)), ("end by hand", rectangular(HAND)))
-        sensor = sensor_part(step, self._plan.bench, seconds)
-        reading = self._reading(said, limit, (*parts, ("sensor", sensor)) if sensor else parts)
+        lines = [line(f"{edge} by hand", HAND, "a hand at a stop-watch") for edge in ("start", "end")]
+        sensor = sensor_line(step, self._plan.bench, seconds)
+        reading = self._reading(said, limit, lines if sensor is None else [*lines, sensor])
         reason = None
         if reading.bound == "more than":
             reason = f"{edge_words(self._plan, step.time.until)} was not seen in {reading.value:.1f} s"
@@ -164,13 +165,14 @@ class ByHand:
             prompt = replace(prompt, caution=caution)
         return await self._people.ask(prompt, self._bench.time, patience)
 
-    def _reading(self, said: Said, limit: Limit | None, more: Parts = ()) -> Reading:
+    def _reading(self, said: Said, limit: Limit | None, more: Lines = ()) -> Reading:
         assert isinstance(said.meaning, Typed)
         found = said.meaning
         code = canonical(found.unit)
         half = found.off_by if unit(found.unit).offset else convert(found.off_by, found.unit, code)
-        part = ("stated by hand" if found.stated else "last digit", rectangular(half))
+        name, basis = ("stated by hand", "stated with the reading") if found.stated else ("last digit", "half of it")
+        first = line(name, half, basis)
         value = convert(found.value, found.unit, code)
         shown_in = limit.shown_in if limit else found.unit
-        reading = make_reading(value, code, (part, *more), shown_in, how="by hand", bound=found.bound)
+        reading = make_reading(value, code, (first, *more), shown_in, how="by hand", bound=found.bound)
         return replace(reading, instrument=found.instrument, by=self._people.named(said.by))

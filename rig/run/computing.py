@@ -1,13 +1,15 @@
-"""Values computed from earlier readings, with their uncertainty (GUM 5.1.2, sensitivities found numerically)."""
+"""Values computed from earlier readings, with their uncertainty (GUM 5.1.2 and 5.2, sensitivities by differences)."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 
-from rig.events import Reading
+from rig.events import Reading, StepResult
 from rig.plan.formula import Formula
 from rig.quantities import canonical, unit
-from rig.run.readings import Parts, make_reading
+from rig.run.readings import make_reading
+from rig.uncertainty import Line
 
 
 def _si(value: float, code: str) -> float:
@@ -20,11 +22,25 @@ def _from_si(value: float, code: str) -> float:
     return (value - u.offset) / u.factor
 
 
+def known(result: StepResult) -> Reading:
+    """The reading of a step, with its errors named after it: met again by way of another formula, they are the same
+    ones. The step must have a reading."""
+    reading = result.reading
+    assert reading is not None
+    own = f"{result.name}, attempt {result.attempt}"
+    lines = [
+        each if each.origin else replace(each, origin=f"{own}: {each.name} {n}")
+        for n, each in enumerate(reading.budget)
+    ]
+    return replace(reading, budget=tuple(lines))
+
+
 def compute(formula: Formula, readings: Mapping[str, Reading], facts: Mapping[str, float], shown_in: str) -> Reading:
     """The formula's value from readings (by step name) and facts (in SI), in the canonical unit of ``shown_in``.
 
-    The readings count as uncorrelated. A reading of which only a bound is known gives a bound, if the formula moves
-    one way with it. Raises FormulaError, ValueError when a bound cannot be carried through.
+    Every line of the readings' budgets goes on with its sensitivity, so that what they have in common (one instrument,
+    one reading) adds with its sign. A reading of which only a bound is known gives a bound, if the formula moves one
+    way with it. Raises FormulaError, ValueError when a bound cannot be carried through.
     """
     values = {**facts, **{name: _si(r.value, r.unit) for name, r in readings.items()}}
     code = canonical(shown_in)
@@ -33,15 +49,18 @@ def compute(formula: Formula, readings: Mapping[str, Reading], facts: Mapping[st
         return _from_si(formula.si({**values, **changed}), code)
 
     value = at({})
-    parts: Parts = tuple((name, _share(at, values[name], name, r)) for name, r in readings.items())
+    lines: list[Line] = []
+    for name, reading in readings.items():
+        sensitivity = _sensitivity(at, values[name], name, reading)
+        lines += [replace(each, name=f"{name}: {each.name}").scaled(sensitivity) for each in reading.budget]
     bound = _bound(at, value, values, readings)
-    return make_reading(value, code, parts, shown_in, how="computed", bound=bound)
+    return make_reading(value, code, lines, shown_in, how="computed", bound=bound)
 
 
-def _share(at: Callable[[Mapping[str, float]], float], middle: float, name: str, reading: Reading) -> float:
-    """What one reading's uncertainty moves: half the difference over ±u, which needs no derivative."""
+def _sensitivity(at: Callable[[Mapping[str, float]], float], middle: float, name: str, reading: Reading) -> float:
+    """Change of the result for one canonical unit of a reading: the difference over ±u (GUM 5.1.3, note 2)."""
     step = reading.u * unit(reading.unit).factor
-    return abs(at({name: middle + step}) - at({name: middle - step})) / 2 if step > 0 else 0.0
+    return (at({name: middle + step}) - at({name: middle - step})) / (2.0 * reading.u) if step > 0 else 0.0
 
 
 def _bound(

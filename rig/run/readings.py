@@ -6,87 +6,96 @@ import math
 from collections.abc import Sequence
 
 from rig.bench.meter_path import MeterReading
+from rig.distributions import coverage_factor
 from rig.events import Reading
+from rig.judgement.accuracy import Statement
 from rig.limits import Judgement, Limit, Verdict, judge
+from rig.plan.stated import quantity_statement
 from rig.plan.wiring import QuantitySpec
 from rig.quantities import canonical, convert, unit
-from rig.uncertainty import combine, rectangular, resolution, shown, type_a
+from rig.uncertainty import Line, line, rectangular, scatter, shown, total
 
-K = 2.0  # coverage factor of every uncertainty shown to people (about 95 %, GUM 6.3.3)
-
-Parts = tuple[tuple[str, float], ...]
+Lines = Sequence[Line]
 
 
 def make_reading(
     value: float,
     code: str,
-    parts: Parts,
+    lines: Lines,
     shown_in: str = "",
     how: str = "measured",
     raw: Sequence[float] = (),
     bound: str | None = None,
 ) -> Reading:
-    """A reading in a canonical unit ``code``; ``shown_in`` is the unit that people read it in."""
-    u = combine([p for _, p in parts])
-    return Reading(value, code, u, _text(value, u, code, shown_in or code, bound), bound, how, parts, tuple(raw))
+    """A reading in a canonical unit ``code`` from its budget; ``shown_in`` is the unit that people read it in."""
+    u, dof = total(lines)
+    text = _text(value, u, dof, code, shown_in or code, bound)
+    return Reading(value, code, u, text, bound, how, _parts(lines), tuple(raw), dof=dof, budget=tuple(lines))
 
 
-def _text(value: float, u: float, code: str, shown_in: str, bound: str | None) -> str:
+def _parts(lines: Lines) -> tuple[tuple[str, float], ...]:
+    """The budget in short: one standard uncertainty a name, an accuracy statement as one."""
+    parts: dict[str, float] = {}
+    for each in lines:
+        before, colon, name = each.name.rpartition(": ")
+        name = f"{before}{colon}{'accuracy' if each.statement else name}"
+        parts[name] = parts.get(name, 0.0) + abs(each.share)
+    return tuple(parts.items())
+
+
+def _text(value: float, u: float, dof: float | None, code: str, shown_in: str, bound: str | None) -> str:
     number = convert(value, code, shown_in)
     span = abs(convert(value + u, code, shown_in) - number)
     if bound is not None:
         return f"{bound} {number:.4g} {shown_in}"
-    return shown(number, K * span, shown_in)
+    return shown(number, coverage_factor(dof) * span, shown_in)
 
 
 def from_meter(said: MeterReading, shown_in: str = "") -> Reading:
     """The mean of the meter's readings with accuracy, scatter, and the shunt's tolerance (GUM 4.3.7, 4.2.3)."""
     mean = math.fsum(said.values) / len(said.values)
-    parts: list[tuple[str, float]] = []
-    if said.of_reading is not None and said.of_range is not None and said.full_scale is not None:
-        parts.append(("accuracy", rectangular(said.of_reading * abs(mean) + said.of_range * said.full_scale)))
+    lines = [*(() if said.statement is None else said.statement.lines(mean))]
     if len(said.values) > 1:
-        parts.append(("scatter", type_a(said.values)))
+        lines.append(scatter(said.values))
     if said.shunt is None:
-        return make_reading(mean, said.unit, tuple(parts), shown_in, raw=said.values)
+        return make_reading(mean, said.unit, lines, shown_in, raw=said.values)
     amps = mean / said.shunt
-    scaled = [(name, u / said.shunt) for name, u in parts]
-    scaled.append(("shunt", rectangular(said.shunt_accuracy * abs(amps))))
-    return make_reading(amps, "A", tuple(scaled), shown_in, raw=said.values)
+    scaled = [each.scaled(1.0 / said.shunt) for each in lines]
+    scaled.append(shunt_line(said, amps))
+    return make_reading(amps, "A", scaled, shown_in, raw=said.values)
 
 
-def open_circuit(code: str, full_scale: float, of_reading: float, of_range: float, shown_in: str = "") -> Reading:
+def shunt_line(said: MeterReading, amps: float) -> Line:
+    """The shunt's tolerance, in a current through it."""
+    share = said.shunt_accuracy
+    origin = f"shunt of {said.shunt:g} Ohm"
+    return Line("shunt", rectangular(share), f"tolerance {share * 100:g} %", sensitivity=-amps, origin=origin)
+
+
+def open_circuit(code: str, full_scale: float, statement: Statement, shown_in: str = "") -> Reading:
     """What an over-range answer does tell of a resistance (Ohm) or a junction (V): that it lies above the range."""
-    part = rectangular((of_reading + of_range) * full_scale)
-    return make_reading(full_scale, code, (("accuracy", part),), shown_in, bound="more than")
+    return make_reading(full_scale, code, statement.lines(full_scale), shown_in, bound="more than")
 
 
-def quantity_accuracy(spec: QuantitySpec) -> Parts:
-    """The parts that every single reading of a bench quantity has, in its canonical unit."""
-    code = spec.means[0].canonical().unit
-    low, high = (m.canonical().value for m in spec.means)
-    accuracy = ("accuracy", rectangular(spec.accuracy.to(_difference(code))))
-    if spec.raw is None:
-        return (accuracy,)
-    return accuracy, ("resolution", resolution((high - low) / (spec.raw[1] - spec.raw[0])))
-
-
-def from_quantity(spec: QuantitySpec, values: Sequence[float], raw: Sequence[float], shown_in: str = "") -> Reading:
+def from_quantity(
+    name: str, spec: QuantitySpec, values: Sequence[float], raw: Sequence[float], shown_in: str = ""
+) -> Reading:
     """The mean of a bench quantity's values (canonical unit)."""
     mean = math.fsum(values) / len(values)
-    parts = list(quantity_accuracy(spec))
+    lines = [*quantity_statement(name, spec).lines(mean)]
     if len(values) > 1:
-        parts.append(("scatter", type_a(values)))
-    return make_reading(mean, spec.means[0].canonical().unit, tuple(parts), shown_in, raw=raw)
+        lines.append(scatter(values))
+    return make_reading(mean, spec.means[0].canonical().unit, lines, shown_in, raw=raw)
 
 
 def by_hand(number: float, code: str, u: float | None, text: str, shown_in: str = "") -> Reading:
     """A number that a person read. Without a stated uncertainty, its last digit is taken as rectangular."""
-    half = _half_digit(text)
-    parts: Parts = (("stated by the procedure", u),) if u is not None else (("last digit", rectangular(half)),)
     value = convert(number, code, canonical(code))
-    scaled = parts if u is not None else tuple((n, standard_uncertainty_in(p, code)) for n, p in parts)
-    return make_reading(value, canonical(code), scaled, shown_in or code, how="by hand")
+    if u is not None:
+        found = Line("stated by the procedure", u, "standard uncertainty of a reading by hand", "normal")
+    else:
+        found = line("last digit", standard_uncertainty_in(_half_digit(text), code), "half of the last digit typed")
+    return make_reading(value, canonical(code), (found,), shown_in or code, how="by hand")
 
 
 def _half_digit(text: str) -> float:
@@ -94,10 +103,6 @@ def _half_digit(text: str) -> float:
     _, _, decimals = digits[0].partition(".")
     exponent = int(digits[2]) if digits[2] else 0
     return float(0.5 * 10.0 ** (exponent - len(decimals)))
-
-
-def _difference(code: str) -> str:
-    return "K" if code == "Cel" else code
 
 
 def standard_uncertainty_in(value: float, code: str) -> float:
@@ -114,7 +119,7 @@ def judge_reading(reading: Reading, limit: Limit | None) -> tuple[Verdict, float
         return Verdict.NOT_EVALUATED, None, "the procedure gives no limit"
     if reading.bound is not None:
         return _judge_bound(reading, limit)
-    found: Judgement = judge(reading.value, reading.u, limit)
+    found: Judgement = judge(reading.value, reading.u, limit, reading.dof)
     return found.verdict, found.conformance_probability, None
 
 
@@ -123,7 +128,7 @@ def _judge_bound(reading: Reading, limit: Limit) -> tuple[Verdict, float | None,
     above = reading.bound == "more than"
     far, near = (limit.at_most, limit.at_least) if above else (limit.at_least, limit.at_most)
     sign = 1.0 if above else -1.0
-    guard = K * reading.u
+    guard = limit.rule.guard * coverage_factor(reading.dof) * reading.u
     if far is not None and sign * (reading.value - far) > guard:
         return Verdict.FAIL, 0.0, f"{reading.shown}, beyond the limit"
     if far is None and near is not None and sign * (reading.value - near) > guard:

@@ -27,26 +27,25 @@ from rig.plan.procedure import (
     Time,
     Waveform,
 )
+from rig.plan.stated import quantity_statement
 from rig.quantities import Quantity
 from rig.run.by_hand import ByHand
-from rig.run.computing import compute
+from rig.run.computing import compute, known
 from rig.run.hand_prompts import rates
 from rig.run.outcome import Outcome, judged
 from rig.run.people import People, Said, prompt_of
 from rig.run.readings import (
-    Parts,
     by_hand,
     from_meter,
     from_quantity,
     make_reading,
     open_circuit,
-    quantity_accuracy,
     standard_uncertainty_in,
 )
 from rig.run.timing import Beside, Timing
 from rig.run.traces import Trace, slope
 from rig.run.waveforms import figure_of
-from rig.uncertainty import rectangular, type_a
+from rig.uncertainty import Line, line, scatter
 
 AVERAGE_EVERY = 0.2  # s between the readings of an averaged bench quantity: longer than a module's own filter
 
@@ -147,6 +146,7 @@ class StepWork:
         point = self._bench.wiring.test_points.get(step.at) if by_hand else None
         if point is not None:
             await self._bench.meter.allow(step.at, step.measure)
+        unstated = ""
         async with self._energized([*(point.needs_on if point is not None else ()), *step.energize]):
             if step.settle is not None:
                 await self._bench.clock.sleep(step.settle.to("s"))
@@ -155,15 +155,15 @@ class StepWork:
             elif step.at in self._bench.wiring.quantities:
                 reading = await self._read_quantity(step, limit)
             else:
-                reading = await self._read_meter(step, limit)
+                reading, unstated = await self._read_meter(step, limit)
         if beside is not None and beside.over:
             return Outcome(Verdict.NOT_RUN, reason="the timing beside it ended before this reading was taken")
-        return self._judged(step, reading, limit)
+        return self._judged(step, reading, limit, unstated)
 
-    def _judged(self, step: Any, reading: Reading, limit: Limit | None) -> Outcome:
-        if isinstance(step, Measure) and limit is not None and not reading.parts:
-            why = "the bench file states no accuracy for this function and range, so nothing can be judged"
-            return Outcome(Verdict.NOT_EVALUATED, reading, why)
+    def _judged(self, step: Any, reading: Reading, limit: Limit | None, unstated: str = "") -> Outcome:
+        """The outcome of a reading; ``unstated`` says why its accuracy is not known, if it is not."""
+        if limit is not None and unstated:
+            return Outcome(Verdict.NOT_EVALUATED, reading, unstated)
         for instrument in self._instruments_of(step):
             if instrument in self._bench.void:
                 why = f"the calibration of {instrument} does not count: it {self._bench.void[instrument]}"
@@ -188,18 +188,21 @@ class StepWork:
             said = await self._bench.quantity(step.at)
             values.append(said.value.value)
             raw.append(said.value.raw)
-        return from_quantity(self._bench.wiring.quantities[step.at], values, raw, limit.shown_in if limit else "")
+        spec = self._bench.wiring.quantities[step.at]
+        return from_quantity(step.at, spec, values, raw, limit.shown_in if limit else "")
 
-    async def _read_meter(self, step: Measure, limit: Limit | None) -> Reading:
+    async def _read_meter(self, step: Measure, limit: Limit | None) -> tuple[Reading, str]:
+        """The reading, and why its accuracy is not known, if it is not."""
         shown_in = limit.shown_in if limit else ""
         meter = self._bench.meter
         try:
-            return from_meter(await meter.measure(step.at, step.measure, step.range, step.average), shown_in)
+            said = await meter.measure(step.at, step.measure, step.range, step.average)
+            return from_meter(said, shown_in), said.unstated
         except OverRange:
             used = meter.range_used(step.at, step.measure, step.range)
             if step.over_range != "open circuit" or used is None:
                 raise
-            return open_circuit("V" if step.measure == "diode" else "Ohm", *used, shown_in)
+            return open_circuit("V" if step.measure == "diode" else "Ohm", *used, shown_in), ""
 
     async def _time(self, step: Time) -> Outcome:
         start = None if step.start is None else lambda: self._begin(step)
@@ -236,26 +239,29 @@ class StepWork:
         limit = self._plan.limit(step)
         how, _, name = step.judge.split(" ")
         try:
-            value, code, parts = self._number(how, name, trace)
+            value, code, lines = self._number(how, name, trace)
         except ValueError as error:
             return Outcome(Verdict.NO_READING, reason=str(error))
-        return self._judged(step, make_reading(value, code, parts, limit.shown_in if limit else ""), limit)
+        return self._judged(step, make_reading(value, code, lines, limit.shown_in if limit else ""), limit)
 
-    def _number(self, how: str, name: str, trace: Trace) -> tuple[float, str, Parts]:
-        """The one number of a trace: its value, its canonical unit, its uncertainty's parts."""
+    def _number(self, how: str, name: str, trace: Trace) -> tuple[float, str, list[Line]]:
+        """The one number of a trace: its value, its canonical unit, the lines of its budget."""
         times, values = trace.times[name], trace.values[name]
         spec, code = self._bench.wiring.quantities[name], trace.unit(name)
         if not values:
             raise ValueError("the recording ended before its first point")
-        single = quantity_accuracy(spec)
+        statement = quantity_statement(name, spec)
         if how == "slope":
             rise, u = slope(times, values)
-            drift = rectangular(spec.accuracy.to("K" if code == "Cel" else code)) * math.sqrt(2.0)
             rate = "K/s" if code == "Cel" else f"{code}/s"
-            return rise, rate, (("scatter", u), ("accuracy", drift / (times[-1] - times[0])))
+            scattered = Line("scatter", u, "about the straight line", "t", float(len(times) - 2))
+            drift = line("accuracy", statement.half_width(0.0), "the sensor's error at both ends of the record")
+            return rise, rate, [scattered, drift.scaled(math.sqrt(2.0) / (times[-1] - times[0]))]
         if how == "mean":
-            return math.fsum(values) / len(values), code, (*single, ("scatter", type_a(values)))
-        return {"highest": max(values), "lowest": min(values), "last": values[-1]}[how], code, single
+            mean = math.fsum(values) / len(values)
+            return mean, code, [*statement.lines(mean), *([scatter(values)] if len(values) > 1 else [])]
+        value = {"highest": max(values), "lowest": min(values), "last": values[-1]}[how]
+        return value, code, [*statement.lines(value)]
 
     async def _record_by_hand(self, step: Record | Waveform) -> Outcome:
         """The one number of a record: by two readings, or made by an instrument that is not the rig's."""
@@ -275,8 +281,9 @@ class StepWork:
         limit = self._plan.limit(step)
         said = await self._bench.meter.record(step.waveform, Quantity(3.0, "A"), interval, count, step.energize)
         period = self._plan.fact("mains.frequency").si ** -1 if step.judge == "inrush over holding" else None
-        value, code, parts = figure_of(step.judge, said, interval, period)
-        return self._judged(step, make_reading(value, code, parts, limit.shown_in if limit else ""), limit)
+        value, code, lines = figure_of(step.judge, said, interval, period)
+        reading = make_reading(value, code, lines, limit.shown_in if limit else "")
+        return self._judged(step, reading, limit, said.unstated)
 
     def _compute(self, step: Compute) -> Outcome:
         formula = self._plan.formula(step)
@@ -291,7 +298,7 @@ class StepWork:
             result = self._results.get(name)
             if result is None or result.reading is None:
                 return Outcome(Verdict.NOT_RUN, reason=f"needs a reading of {name}, and there is none")
-            readings[name] = result.reading
+            readings[name] = known(result)
         limit = self._plan.limit(step)
         try:
             reading = compute(formula, readings, facts, limit.shown_in if limit else step.in_)

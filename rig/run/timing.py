@@ -14,11 +14,12 @@ from rig.events import Event, Reading, Sampled
 from rig.limits import Limit, Verdict
 from rig.plan.edges import InputEdge, OutputEdge, QuantityEdge
 from rig.plan.procedure import Time
+from rig.plan.stated import quantity_statement
 from rig.plan.wiring import Bench
 from rig.run.edges import Bracket, Seen, Watch, look_for
 from rig.run.outcome import Outcome, judged
-from rig.run.readings import Parts, make_reading, quantity_accuracy
-from rig.uncertainty import combine, rectangular
+from rig.run.readings import make_reading
+from rig.uncertainty import Line, line, rectangular, total
 
 CLOCK_ERROR = 1e-4  # the quartz clock of a computer keeps within 100 ppm (common practice, no source)
 SHOW_EVERY = 1.0  # s between two Sampled events; polls may be ten times as many
@@ -124,35 +125,45 @@ class Timing:
         return f"within {self._step.time.start_within}"
 
     def _gave_up(self, start: Bracket, now: float) -> Outcome:
-        reading = make_reading(now - start.middle, "s", self._parts(start, None, now - start.middle), bound="more than")
+        reading = make_reading(now - start.middle, "s", self._lines(start, None, now - start.middle), bound="more than")
         return judged(reading, self._limit, f"{_words(self._step.time.until)} was not seen in {reading.value:.1f} s")
 
     def _timed(self, start: Bracket, end: Bracket) -> Outcome:
         value = end.middle - start.middle
-        reading: Reading = make_reading(value, "s", self._parts(start, end, value))
+        reading: Reading = make_reading(value, "s", self._lines(start, end, value))
         since = self._bench.since_start
         return replace(judged(reading, self._limit), bracket=(since(end.before), since(end.after)))
 
-    def _parts(self, start: Bracket, end: Bracket | None, value: float) -> Parts:
-        parts = [("start edge", rectangular(start.half_width)), ("clock", rectangular(CLOCK_ERROR * value))]
-        if end is not None:
-            parts.insert(1, ("end edge", rectangular(end.half_width)))
-        sensor = sensor_part(self._step, self._bench.wiring, value)
-        return (*parts, ("sensor", sensor)) if sensor else tuple(parts)
+    def _lines(self, start: Bracket, end: Bracket | None, value: float) -> list[Line]:
+        lines = [_edge("start edge", start), *([] if end is None else [_edge("end edge", end)]), clock_line(value)]
+        sensor = sensor_line(self._step, self._bench.wiring, value)
+        return lines if sensor is None else [*lines, sensor]
 
 
-def sensor_part(step: Time, wiring: Bench, value: float) -> float:
-    """A threshold on a quantity is crossed early or late by the sensor's error divided by the mean rate: a standard
-    uncertainty in s of a time ``value`` between two thresholds; 0 for other edges."""
+def _edge(name: str, bracket: Bracket) -> Line:
+    return line(name, bracket.half_width, "between the last answer with the old state and the first with the new")
+
+
+def clock_line(seconds: float) -> Line:
+    """What the computer's clock may be off by in a time of ``seconds``."""
+    u = rectangular(CLOCK_ERROR)
+    return Line("clock", u, f"{CLOCK_ERROR * 1e6:g} ppm of the time", sensitivity=seconds, origin="clock")
+
+
+def sensor_line(step: Time, wiring: Bench, value: float) -> Line | None:
+    """A threshold on a quantity is crossed early or late by the sensor's error divided by the mean rate: for a time of
+    ``value`` s between two thresholds; None for other edges."""
     first, last = step.time.from_, step.time.until
     if not isinstance(first, QuantityEdge) or not isinstance(last, QuantityEdge) or first.quantity != last.quantity:
-        return 0.0
+        return None
     ends = [(e.reaches or e.falls_to) for e in (first, last)]
     span: float = abs(ends[1].canonical().value - ends[0].canonical().value) if ends[0] and ends[1] else 0.0
     if span == 0.0:
-        return 0.0
-    error = combine([u for _, u in quantity_accuracy(wiring.quantities[first.quantity])])
-    return error * math.sqrt(2.0) * value / span
+        return None
+    statement = quantity_statement(first.quantity, wiring.quantities[first.quantity])
+    error, _ = total(statement.lines(0.0))
+    basis = f"{first.quantity} at both thresholds, over the mean rate"
+    return Line("sensor", error * math.sqrt(2.0), basis, sensitivity=value / span)
 
 
 def _words(edge: InputEdge | OutputEdge | QuantityEdge) -> str:

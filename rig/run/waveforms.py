@@ -8,38 +8,47 @@ from itertools import pairwise
 from statistics import median
 
 from rig.bench.meter_path import MeterReading
-from rig.run.readings import Parts
-from rig.uncertainty import rectangular
+from rig.judgement.accuracy import Statement
+from rig.run.readings import shunt_line
+from rig.uncertainty import Line, line
 
 FAINT = 3.0  # times the fixed part of the accuracy: a current below this is none
 
 
-def figure_of(judge: str, said: MeterReading, interval: float, period: float | None) -> tuple[float, str, Parts]:
-    """The number that is judged of a record, its canonical unit, its uncertainty's parts.
+def figure_of(judge: str, said: MeterReading, interval: float, period: float | None) -> tuple[float, str, list[Line]]:
+    """The number that is judged of a record, its canonical unit, the lines of its budget.
 
     ``interval`` and the mains ``period`` (for ``inrush over holding`` only) are in s."""
     scale = 1.0 if said.shunt is None else 1.0 / said.shunt
     values = [v * scale for v in said.values]
-    share, floor = said.of_reading or 0.0, (said.of_range or 0.0) * (said.full_scale or 0.0) * scale
     if judge == "inrush over holding" and period is not None:
-        return _inrush(values, round(period / interval), share, floor)
+        return _inrush(values, round(period / interval), said.statement, scale)
     value = dip(values) if judge == "dip" else max(values) if judge == "highest" else values[-1]
     ends = 2.0 if judge == "dip" else 1.0
-    parts = (
-        ("accuracy", rectangular((share + said.shunt_accuracy) * abs(value) + ends * floor)),
-        ("noise", noise(values) * math.sqrt(ends)),
-    )
-    return value, said.unit if said.shunt is None else "A", parts
+    lines = [Line("noise", noise(values) * math.sqrt(ends), "of the end of the record", "normal")]
+    if said.statement is not None:
+        half = said.statement.half_width(value / scale) + (ends - 1.0) * said.statement.half_width(0.0)
+        lines.append(line("accuracy", half * scale, said.statement.source))
+    if said.shunt is not None:
+        lines.append(shunt_line(said, value))
+    return value, said.unit if said.shunt is None else "A", lines
 
 
-def _inrush(values: Sequence[float], window: int, share: float, floor: float) -> tuple[float, str, Parts]:
+def _inrush(
+    values: Sequence[float], window: int, statement: Statement | None, scale: float
+) -> tuple[float, str, list[Line]]:
     """Gain and zero of the meter fall out of the ratio; its linearity, taken as the share of the reading, stays."""
     inrush, holding = inrush_and_holding(values, window)
+    floor = 0.0 if statement is None else statement.half_width(0.0) * scale
     if holding <= FAINT * floor:
-        return 0.0, "1", (("accuracy", rectangular(1e-3)),)  # no current, so no plunger that moved
+        return 0.0, "1", [line("accuracy", 1e-3, "no current, so no plunger that moved")]
     ratio = inrush / holding
-    scatter = noise(values) / math.sqrt(window) / holding * math.hypot(1.0, ratio)
-    return ratio, "1", (("accuracy", rectangular(2.0 * share * ratio)), ("noise", scatter))
+    scattered = noise(values) / math.sqrt(window) / holding * math.hypot(1.0, ratio)
+    lines = [Line("noise", scattered, "of the end of the record", "normal")]
+    if statement is not None:
+        share = statement.half_width(1.0) - statement.half_width(0.0)
+        lines.append(line("accuracy", 2.0 * share * ratio, "the share of the reading, for want of the linearity"))
+    return ratio, "1", lines
 
 
 def noise(values: Sequence[float]) -> float:

@@ -33,7 +33,7 @@ def shown_together(reading: Reading, limit: Limit | None) -> Shown:
         u = reading.u * (unit(reading.unit).factor / unit(target).factor)
     except ValueError:
         return Shown(reading.value, reading.u, reading.unit, limit)
-    return Shown(value, u, target, Limit(ends[0], ends[1], target, limit.source, target))
+    return Shown(value, u, target, Limit(ends[0], ends[1], target, limit.source, target, limit.rule))
 
 
 def unit_text(code: str, fancy: bool) -> str:

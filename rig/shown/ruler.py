@@ -1,4 +1,4 @@
-"""A small ruler: where a reading lies in what is allowed, with the guard band of 2u on both sides of an end.
+"""A small ruler: where a reading lies in what is allowed, with the rule's guard band on both sides of an end.
 
 The scale is stretched where it must be, so that the picture never contradicts the verdict: the mark stands
 inside the ends exactly when the value does, and in a guard band exactly when the verdict is conditional.
@@ -10,6 +10,7 @@ import math
 from dataclasses import dataclass
 from enum import Enum
 
+from rig.distributions import coverage_factor
 from rig.limits import Limit, Verdict, judge
 
 CELLS = 21
@@ -46,10 +47,15 @@ class _Part:
     high: float
 
 
-def ruler(value: float, u: float, limit: Limit, k: float = 2.0) -> Ruler:
-    """The ruler of a reading, ``value`` and ``u`` in the limit's unit. Raises ValueError if not finite."""
-    verdict = judge(value, u, limit, k).verdict
-    guard = k * u
+def ruler(value: float, u: float, limit: Limit, dof: float | None = None) -> Ruler:
+    """The ruler of a reading, ``value`` and ``u`` in the limit's unit. Raises ValueError if not finite.
+
+    Where the rule knows two verdicts its ends are those of acceptance: there is nothing conditional to show.
+    """
+    if limit.rule.verdicts == 2:
+        limit = limit.acceptance(u, dof)
+    verdict = judge(value, u, limit, dof).verdict
+    guard = limit.rule.guard * coverage_factor(dof) * u
     if limit.at_least is not None and limit.at_most is not None:
         parts = _between(value, guard, limit.at_least, limit.at_most, verdict)
     elif limit.at_least is not None:

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import pytest
 
-from rig.limits import Limit, Verdict, conformance_probability, judge, normal_cdf, worst
+from rig.distributions import normal_cdf
+from rig.limits import Limit, Verdict, conformance_probability, judge, worst
 
 
 @pytest.mark.parametrize(

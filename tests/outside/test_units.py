@@ -99,7 +99,7 @@ def test_every_spelling_means_one_unit_and_every_quantity_has_one_canonical_unit
 # UCUM 2.1: prefixes (table 1), base and derived units (tables 2 to 5), the ones that take no prefix apart.
 PREFIXES = ("k", "h", "c", "m", "u", "M", "")
 METRIC = ("m", "s", "g", "A", "K", "Cel", "V", "W", "J", "Hz", "Pa", "Ohm", "S", "L", "bar")
-NOT_METRIC = ("min", "h", "%", "1")
+NOT_METRIC = ("min", "h", "d", "%", "1")
 _ATOM = "|".join([*(p + u for p in PREFIXES for u in METRIC), *map(re.escape, NOT_METRIC)])
 
 

@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rig.bench.meter_path import MeterReading
+from rig.judgement.accuracy import Statement, Term
 from rig.run.waveforms import dip, figure_of, inrush_and_holding, noise
 
 
@@ -70,11 +71,14 @@ def alternating(
     return values
 
 
+STATED = Statement("a meter", (Term("share of reading", 5e-5, 0.0, ""), Term("share of range", 0.0, 1e-5, "")))
+
+
 def ratio(values: list[float]) -> float:
-    said = MeterReading(tuple(0.1 * v for v in values), "V", 1.0, 5e-5, 1e-5, 0.1, 1e-3)
-    value, code, parts = figure_of("inrush over holding", said, 1 / 5000, 0.02)
+    said = MeterReading(tuple(0.1 * v for v in values), "V", 1.0, STATED, "", 0.1, 1e-3)
+    value, code, lines = figure_of("inrush over holding", said, 1 / 5000, 0.02)
     assert code == "1"
-    assert all(u >= 0 for _, u in parts)
+    assert all(each.u >= 0 for each in lines)
     return value
 
 

@@ -1,0 +1,60 @@
+"""From an instrument's accuracy statement to the lines of a budget.
+
+A statement is a limit of error: a share of the reading, a share of the range, counts of the display, and what the
+temperature adds, of which only the sum is promised. It is taken as rectangular (GUM 4.3.7, F.2.3.2) with the sum as
+half width. The shares are lines of their own all the same: met twice (the same instrument, function and range in one
+formula) each adds with its sign, so that a common zero drops out of a difference and a common gain out of a ratio.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from rig.uncertainty import Line, rectangular, resolution
+
+
+@dataclass(frozen=True)
+class Term:
+    """One term of a statement: ``of_reading`` (a share) and ``fixed`` (half width, in the reading's unit)."""
+
+    name: str
+    of_reading: float
+    fixed: float
+    basis: str
+
+    def half_width(self, value: float) -> float:
+        """The limit of error at ``value``."""
+        return self.of_reading * abs(value) + self.fixed
+
+
+@dataclass(frozen=True)
+class Statement:
+    """What an instrument promises for one function and range; ``source`` names them, ``step`` is the resolution."""
+
+    source: str
+    terms: tuple[Term, ...]
+    step: float = 0.0
+
+    def half_width(self, value: float) -> float:
+        """The limit of error at ``value``, in its unit."""
+        return sum(term.half_width(value) for term in self.terms)
+
+    def lines(self, value: float) -> tuple[Line, ...]:
+        """The lines of one reading of ``value``, and one for the resolution where it is stated."""
+        found = []
+        for term in self.terms:
+            origin = f"{self.source}: {term.name}"
+            if term.of_reading:
+                u = rectangular(term.of_reading)
+                found.append(Line(term.name, u, term.basis, sensitivity=value, origin=origin, statement=self.source))
+            if term.fixed:
+                u = rectangular(term.fixed)
+                found.append(Line(term.name, u, term.basis, origin=f"{origin}, fixed", statement=self.source))
+        if self.step > 0:
+            found.append(Line("resolution", resolution(self.step), f"counts in {self.step:.6g}"))
+        return tuple(found)
+
+
+def beyond(room: tuple[float, float], band: tuple[float, float]) -> float:
+    """By how many K the room's temperatures (lowest, highest, in Cel) reach beyond a statement's band."""
+    return max(0.0, band[0] - room[0], room[1] - band[1])

@@ -1,0 +1,84 @@
+"""What the bench file states of an instrument's accuracy, for one function and range, on one day."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from rig.judgement.accuracy import Statement, Term, beyond
+from rig.plan.wiring import Accuracy, Bench, InstrumentSpec, QuantitySpec
+from rig.quantities import Quantity
+
+SAME = 1e-9  # relative: two ranges that are one
+
+
+def statement_of(bench: Bench, meter: str, function: str, full_scale: float | None, today: date) -> Statement | None:
+    """The statement of a meter for a function on the range ``full_scale`` (canonical unit); None where none holds."""
+    spec = bench.instruments[meter]
+    for line in sorted(spec.accuracy, key=_shortest_first):
+        full = line.range.canonical()
+        same = full_scale is not None and abs(full.value - full_scale) <= SAME * full_scale
+        if line.function == function and same and _holds(line, spec, today):
+            return _statement(bench, meter, line)
+    return None
+
+
+def why_none(bench: Bench, meter: str, function: str, full_scale: float | None, today: date) -> str:
+    """Why no statement holds, for people."""
+    spec = bench.instruments[meter]
+    lines = [n for n in spec.accuracy if n.function == function]
+    same = [n for n in lines if full_scale and abs(n.range.canonical().value - full_scale) <= SAME * full_scale]
+    if not same:
+        return "the bench file states no accuracy for this function and range, so nothing can be judged"
+    if spec.calibrated is None:
+        return f"the accuracy of {meter} holds for a time after calibration, and the bench file has no date of it"
+    age = (today - date.fromisoformat(spec.calibrated)).days
+    longest = max((n.within.to("d") for n in same if n.within is not None), default=0.0)
+    return f"the accuracy of {meter} holds for {longest:g} d after calibration, and that was {age} d ago"
+
+
+def _shortest_first(line: Accuracy) -> float:
+    return float("inf") if line.within is None else line.within.to("s")
+
+
+def _holds(line: Accuracy, spec: InstrumentSpec, today: date) -> bool:
+    """Whether a line still holds: the calibration is no older than ``within``."""
+    if line.within is None:
+        return True
+    if spec.calibrated is None:
+        return False
+    return 0 <= (today - date.fromisoformat(spec.calibrated)).days <= line.within.to("d")
+
+
+def _statement(bench: Bench, meter: str, line: Accuracy) -> Statement:
+    full = line.range.canonical()
+    code = full.unit
+    kelvins = 0.0 if bench.room is None or line.band is None else beyond(_ends(bench.room), _ends(line.band))
+    step = 0.0 if line.resolution is None else line.resolution.to(code)
+    terms = [
+        Term("share of reading", line.of_reading.to("1"), 0.0, f"{line.of_reading} of the reading"),
+        Term("share of range", 0.0, line.of_range.to("1") * full.value, f"{line.of_range} of {line.range}"),
+    ]
+    if line.counts:
+        terms.append(Term("counts", 0.0, line.counts * step, f"{line.counts} counts of {line.resolution}"))
+    if kelvins > 0:
+        of_reading = 0.0 if line.of_reading_per_kelvin is None else line.of_reading_per_kelvin.to("1")
+        of_range = 0.0 if line.of_range_per_kelvin is None else line.of_range_per_kelvin.to("1")
+        basis = f"the room reaches {kelvins:g} K beyond the statement's band"
+        terms.append(Term("temperature", of_reading * kelvins, of_range * kelvins * full.value, basis))
+    return Statement(f"{meter}, {line.function}, {line.range}", tuple(terms), step)
+
+
+def _ends(pair: tuple[Quantity, ...]) -> tuple[float, float]:
+    return pair[0].to("Cel"), pair[1].to("Cel")
+
+
+def quantity_statement(name: str, spec: QuantitySpec) -> Statement:
+    """The statement of a bench quantity, in its canonical unit; its resolution is one count, where it has counts."""
+    code = spec.means[0].canonical().unit
+    half = spec.accuracy.to("K" if code == "Cel" else code)
+    terms = [Term("limit of error", 0.0, half, f"{spec.accuracy}, stated in the bench file")]
+    step = 0.0
+    if spec.raw is not None:
+        low, high = (m.canonical().value for m in spec.means)
+        step = abs(high - low) / abs(spec.raw[1] - spec.raw[0])
+    return Statement(f"{spec.instrument}, {name}", tuple(terms), step)
