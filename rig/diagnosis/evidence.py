@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
-from rig.limits import normal_cdf
+from rig.distributions import normal_cdf
 from rig.plan.causes import Outcome
 
 
