@@ -145,9 +145,12 @@ def _table(wanted: Wanted, records: list[RunRecord]) -> CauseTable:
 
 
 def _knowledge(wanted: Wanted, table: UnitTable) -> Any:
+    from rig.cli.likelihoods import own_file
     from rig.diagnosis.learn import Knowledge
+    from rig.diagnosis.likelihoods import kept
 
-    return Knowledge()
+    simulated = kept(table.unit, table.complaint, own_file(table.unit)) if table.unit else None
+    return Knowledge(simulated=simulated)
 
 
 def _caution(table: UnitTable) -> None:

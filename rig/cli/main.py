@@ -23,6 +23,7 @@ COMMANDS = {
     "bench": ("rig.cli.bench", "Show how a bench is wired, and call the roll of its instruments."),
     "station": ("rig.cli.station", "Serve the simulated station until stopped."),
     "runs": ("rig.cli.runs", "List the runs on record, or show one."),
+    "likelihoods": ("rig.cli.likelihoods", "Count the causes' chances on simulated units."),
     "diagnose": ("rig.cli.diagnose", "Rank the causes of a complaint, and say what to look at next."),
     "backup": ("rig.cli.backup", "Copy all records into one file, and check the copy."),
     "restore": ("rig.cli.backup:restore_command", "Bring the records of a backup back."),

@@ -85,6 +85,11 @@ def _print_list(faults: list[dict[str, Any]], heads: tuple[str, str], as_json: b
     return PASSED
 
 
+def station_module() -> Any:
+    """The module of the station that comes with the rig."""
+    return _entry()[1]
+
+
 async def _serve(
     factory: Any,
     lines: Callable[[Any], list[str]],

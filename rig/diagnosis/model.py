@@ -88,9 +88,15 @@ class Model:
         return found
 
 
-def build(table: UnitTable, degrees: Degrees | None = None, start: Mapping[str, float] | None = None) -> Model:
+def build(
+    table: UnitTable,
+    degrees: Degrees | None = None,
+    start: Mapping[str, float] | None = None,
+    never: float = NEVER,
+) -> Model:
     """The model of a unit's table. ``degrees`` are rows that replace the table's, by (observation, cause), every
-    cause with the same number of them in all its observations; ``start`` replaces the table's starting chances."""
+    cause with the same number of them in all its observations; ``start`` replaces the table's starting chances;
+    ``never`` is the share of every row that is spread evenly."""
     given = degrees or {}
     causes = (*table.causes, NONE_OF_THESE)
     many = _how_many(causes, given)
@@ -99,12 +105,12 @@ def build(table: UnitTable, degrees: Degrees | None = None, start: Mapping[str, 
     weight = np.array([(start or table.start())[c] for c in causes])
     for name, seen in table.observations.items():
         told = outcomes[name] = seen.outcomes
-        healthy[name] = _spread(np.array([[seen.healthy.of(o) for o in told]]))[0]
+        healthy[name] = _spread(np.array([[seen.healthy.of(o) for o in told]]), never)[0]
         rows = [_rows(table, name, cause, many[cause], given, told) for cause in table.causes]
         means = np.array([r.mean(axis=0) for r in rows])
         average = weight[:-1] @ means / weight[:-1].sum()
         unknown = UNKNOWN / len(told) + (1.0 - UNKNOWN) * average
-        base[name] = _spread(np.concatenate([*rows, unknown[None, :]]))
+        base[name] = _spread(np.concatenate([*rows, unknown[None, :]]), never)
     first, second, prior = _hypotheses(weight, cause_of, [many[c] for c in causes], table.two_causes())
     return Model(table, causes, cause_of, first, second, prior, base, healthy, outcomes)
 
@@ -127,8 +133,8 @@ def _rows(table: UnitTable, observation: str, cause: str, many: int, given: Degr
     return rows
 
 
-def _spread(rows: Vector) -> Vector:
-    found: Vector = rows * (1.0 - NEVER) + NEVER / rows.shape[1]
+def _spread(rows: Vector, never: float) -> Vector:
+    found: Vector = rows * (1.0 - never) + never / rows.shape[1]
     return found
 
 

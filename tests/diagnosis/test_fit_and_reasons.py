@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import pytest
-from small_tables import bundled_table
 
 from rig.diagnosis.evidence import Evidence, seen
 from rig.diagnosis.fit import fit
@@ -11,6 +10,7 @@ from rig.diagnosis.model import build
 from rig.diagnosis.rank import rank
 from rig.diagnosis.sentences import reasons
 from rig.diagnosis.unit_table import UnitTable
+from tests.small_tables import bundled_table
 
 COMPLAINTS = ["no-water-level", "slow-heat", "wet-or-leaking"]
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from small_tables import bundled_table, made
 
 from rig.diagnosis.advice import FOUND, advise
 from rig.diagnosis.evidence import Evidence, seen
@@ -12,6 +11,7 @@ from rig.diagnosis.model import build
 from rig.diagnosis.next_test import WORTH_BEFORE_LIVE, information, propose
 from rig.diagnosis.rank import rank
 from rig.plan.causes import OUTCOMES, Outcome
+from tests.small_tables import bundled_table, made
 
 HALF = {"a": 0.5, "b": 0.5}
 

@@ -6,7 +6,6 @@ from itertools import combinations
 
 import numpy as np
 import pytest
-from small_tables import bundled_table, made
 
 from rig.diagnosis.evidence import Evidence, known, one_each, seen, sides
 from rig.diagnosis.model import NEVER, build
@@ -14,6 +13,7 @@ from rig.diagnosis.rank import REPAIR_FAILS, rank
 from rig.diagnosis.together import both
 from rig.diagnosis.unit_table import NONE_OF_THESE
 from rig.plan.causes import Outcome
+from tests.small_tables import bundled_table, made
 
 COMPLAINTS = ["no-water-level", "slow-heat", "wet-or-leaking"]
 

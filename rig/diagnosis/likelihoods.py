@@ -1,0 +1,155 @@
+"""Chances counted on simulated units, kept in a file with their seed and version, and held against the estimates.
+
+A cause's units are drawn from hardly to wholly there, and split into *degrees* of equal numbers: within a degree the
+observations are taken as independent, between degrees they hang together as the severity makes them.
+"""
+
+from __future__ import annotations
+
+import importlib.resources
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from rig.diagnosis.evidence import known, one_each
+from rig.diagnosis.from_runs import from_run
+from rig.diagnosis.learn import Simulated
+from rig.diagnosis.model import Vector
+from rig.diagnosis.unit_table import UnitTable
+from rig.errors import InputError
+from rig.events import RunRecord
+from rig.limits import Verdict
+from rig.plan.causes import OUTCOMES
+
+DEGREES = 4
+APART = 0.2  # two chances that differ by more than this: ask which is wrong, the estimate or the simulation
+FEW = 8  # cases below which a disagreement says nothing
+
+_BAD = (Verdict.FAIL, Verdict.CONDITIONAL_FAIL)
+
+
+@dataclass(frozen=True)
+class SimulatedCase:
+    """One simulated unit with one cause, and what was run on it."""
+
+    cause: str
+    severity: float
+    records: tuple[RunRecord, ...]
+
+    @property
+    def shows(self) -> bool:
+        """Whether anything on it is out of order: nobody complains of a unit on which nothing is."""
+        return any(step.verdict in _BAD for record in self.records for step in record.steps)
+
+
+@dataclass(frozen=True)
+class Disagreement:
+    """A chance that the table and the simulation put further apart than ``APART``."""
+
+    observation: str
+    cause: str
+    outcome: str
+    table: float
+    simulation: float
+    cases: float
+
+
+def count(table: UnitTable, cases: Iterable[SimulatedCase], degrees: int = DEGREES) -> Simulated:
+    """The counts of one table's rows. Cases of causes that the table has not are left out; so are units on which
+    nothing shows, but for causes that belong to the site, which a bench need not show."""
+    by_cause: dict[str, list[SimulatedCase]] = {}
+    for case in cases:
+        if case.cause in table.causes and (case.shows or table.causes[case.cause].belongs_to == "site"):
+            by_cause.setdefault(case.cause, []).append(case)
+    counts: dict[tuple[str, str], Vector] = {}
+    for _cause, some in by_cause.items():
+        ordered = sorted(some, key=lambda c: c.severity)
+        for n, case in enumerate(ordered):
+            _add(counts, table, case, n * degrees // len(ordered), degrees)
+    return Simulated(table.unit, table.complaint, counts, degrees)
+
+
+def _add(
+    counts: dict[tuple[str, str], Vector], table: UnitTable, case: SimulatedCase, degree: int, degrees: int
+) -> None:
+    for one in one_each(e for r in case.records for e in from_run(table.observations, r)):
+        told = known(one.weights, table.observations[one.observation].outcomes)
+        if not told:
+            continue
+        row = counts.setdefault((one.observation, case.cause), np.zeros((degrees, len(OUTCOMES))))
+        total = sum(told.values())
+        for outcome, weight in told.items():
+            row[degree, OUTCOMES.index(outcome)] += weight / total
+
+
+def disagreements(table: UnitTable, simulated: Simulated) -> list[Disagreement]:
+    """Where the table's numbers and the simulation differ, the widest first."""
+    found = []
+    for (observation, cause), counts in simulated.counts.items():
+        cases = float(counts.sum())
+        if observation not in table.observations or cause not in table.causes or cases < FEW:
+            continue
+        row, _ = table.row(observation, cause)
+        for outcome in table.observations[observation].outcomes:
+            chance = float(counts[:, OUTCOMES.index(outcome)].sum()) / cases
+            if abs(chance - row.of(outcome)) > APART:
+                found.append(Disagreement(observation, cause, outcome, row.of(outcome), chance, cases))
+    return sorted(found, key=lambda d: -abs(d.table - d.simulation))
+
+
+def as_file(unit: str, made_with: Mapping[str, Any], counted: Sequence[Simulated]) -> str:
+    """The text of a file of counts: ``made_with`` says how they came about (seed, version, procedures, severities)."""
+    tables = {
+        one.complaint: {
+            f"{observation}/{cause}": np.round(rows, 3).tolist()
+            for (observation, cause), rows in sorted(one.counts.items())
+        }
+        for one in counted
+    }
+    head = {"likelihoods": unit, "numbers": "simulated", "outcomes": list(OUTCOMES), "made-with": dict(made_with)}
+    lines = [f"  {json.dumps(k)}: {json.dumps(v)}" for k, v in head.items()]
+    inner = []
+    for complaint, rows in tables.items():
+        body = ",\n".join(f"      {json.dumps(k)}: {json.dumps(v)}" for k, v in rows.items())
+        inner.append(f"    {json.dumps(complaint)}: {{\n{body}\n    }}")
+    lines.append('  "tables": {\n' + ",\n".join(inner) + "\n  }")
+    return "{\n" + ",\n".join(lines) + "\n}\n"
+
+
+def read_file(path: Path, unit: str, complaint: str) -> Simulated | None:
+    """The counts of one table from a file; None where it has none. Raises InputError for a file that is none."""
+    try:
+        text = json.loads(path.read_text(encoding="utf-8"))
+        if text["likelihoods"] != unit or complaint not in text["tables"]:
+            return None
+        if tuple(text["outcomes"]) != OUTCOMES:
+            raise ValueError("its outcomes are others")
+        counts = {}
+        for key, rows in text["tables"][complaint].items():
+            observation, _, cause = key.partition("/")
+            counts[observation, cause] = _counts(rows)
+        degrees = {len(rows) for rows in counts.values()}
+    except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
+        what = f"this is no file of counts: {error}"
+        raise InputError(what, "Make it anew with 'rig likelihoods'.", str(path)) from error
+    return Simulated(unit, complaint, counts, max(degrees, default=1))
+
+
+def _counts(rows: Any) -> Vector:
+    found = np.array(rows, dtype=float)
+    if found.ndim != 2 or found.shape[1] != len(OUTCOMES) or not np.isfinite(found).all() or (found < 0).any():
+        raise ValueError("a row is not a list of counts")
+    return found
+
+
+def kept(unit: str, complaint: str, own: Path | None = None) -> Simulated | None:
+    """The counts for a unit: those that the shop made (``own``), else those that come with the rig."""
+    bundled = Path(str(importlib.resources.files("procedures"))) / "likelihoods" / f"{unit}.json"
+    for path in (own, bundled):
+        if path is not None and path.is_file():
+            return read_file(path, unit, complaint)
+    return None

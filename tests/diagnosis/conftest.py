@@ -1,8 +1,0 @@
-"""The tables of this room's tests are found by name."""
-
-from __future__ import annotations
-
-import sys
-from pathlib import Path
-
-sys.path.insert(0, str(Path(__file__).parent))

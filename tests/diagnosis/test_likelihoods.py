@@ -1,0 +1,91 @@
+"""Counting simulated units: rows by degree, the file they are kept in, disagreements with the estimates."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from rig.cli.likelihoods import draw
+from rig.cli.main import run as rig
+from rig.diagnosis.likelihoods import SimulatedCase, as_file, count, disagreements, read_file
+from rig.errors import InputError
+from rig.plan.causes import OUTCOMES
+from tests.conftest import inspection
+from tests.small_tables import bundled_table
+
+TABLE = bundled_table("no-water-level")
+
+
+def cases() -> list[SimulatedCase]:
+    some = [("coil-open", 1.0, 3), ("coil-open", 0.9, 4), ("lead-high-ohm", 1.0, 5), ("not-level", 1.0, 6)]
+    return [SimulatedCase(c, s, (inspection(seed, (c, s)),)) for c, s, seed in some]
+
+
+def test_units_are_counted_by_observation_and_degree() -> None:
+    found = count(TABLE, cases(), degrees=2)
+    coil = found.counts["coil-resistance", "coil-open"]
+    assert coil.shape == (2, len(OUTCOMES))
+    assert coil.sum() == pytest.approx(2.0)
+    assert coil[:, OUTCOMES.index("normal")].sum() == pytest.approx(0.0, abs=1e-6)
+    assert found.counts["tilt", "not-level"][:, OUTCOMES.index("high")].sum() == pytest.approx(1.0)
+    assert found.counts["fill-supply-loaded", "lead-high-ohm"][:, OUTCOMES.index("low")].sum() == pytest.approx(1.0)
+
+
+def test_a_unit_on_which_nothing_shows_is_no_case_unless_the_cause_is_the_sites() -> None:
+    quiet = inspection(7)
+    found = count(TABLE, [SimulatedCase("filter-choked", 0.1, (quiet,)), SimulatedCase("hot-restart", 0.1, (quiet,))])
+    causes = {cause for _, cause in found.counts}
+    assert causes == {"hot-restart"}
+
+
+def test_the_file_gives_back_what_was_kept(tmp_path: Path) -> None:
+    found = count(TABLE, cases())
+    path = tmp_path / "demo-18-dc.json"
+    path.write_text(as_file("demo-18-dc", {"seed": 3}, [found]), encoding="utf-8")
+    again = read_file(path, "demo-18-dc", "no-water-level")
+    assert again is not None
+    assert again.degrees == found.degrees
+    assert set(again.counts) == set(found.counts)
+    for key, rows in found.counts.items():
+        assert again.counts[key] == pytest.approx(rows, abs=6e-4)
+    assert read_file(path, "demo-18-dc", "slow-heat") is None
+    assert read_file(path, "demo-24-dc", "no-water-level") is None
+
+
+@pytest.mark.parametrize("text", ["", "[]", '{"likelihoods": "demo-18-dc"}', "not json", '{"likelihoods": 1'])
+def test_a_file_that_is_none_is_told(tmp_path: Path, text: str) -> None:
+    path = tmp_path / "x.json"
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(InputError, match="no file of counts"):
+        read_file(path, "demo-18-dc", "no-water-level")
+
+
+def test_where_table_and_simulation_differ_is_told() -> None:
+    found = count(TABLE, cases(), degrees=1)
+    row = np.zeros((1, len(OUTCOMES)))
+    row[0, OUTCOMES.index("normal")] = 20.0
+    wrong = disagreements(TABLE, type(found)("demo-18-dc", "no-water-level", {("fill-lead", "lead-high-ohm"): row}, 1))
+    assert (wrong[0].observation, wrong[0].cause, wrong[0].outcome) == ("fill-lead", "lead-high-ohm", "normal")
+    assert wrong[0].simulation == 1.0
+    assert wrong[0].table == pytest.approx(0.07)
+    assert disagreements(TABLE, found) == []  # too few cases to say
+
+
+def test_the_same_seed_draws_the_same_units() -> None:
+    causes = set(TABLE.causes)
+    one, same, other = (list(draw("demo-18-dc", ("incoming-inspection",), 3, s, causes)) for s in (5, 5, 6))
+    assert one == same != other
+    assert {u.faults[0][0] for u in one} <= causes
+    assert "bottle-vent-shut" not in {u.faults[0][0] for u in one}
+    severities = sorted(u.faults[0][1] for u in one if u.faults[0][0] == "coil-open")
+    assert 0.25 <= severities[0] < 0.5 < severities[1] < 0.75 < severities[2] <= 1.0
+
+
+def test_nothing_kept_is_told(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("RIG_HOME", str(tmp_path))
+    assert rig(["likelihoods", "--unit", "demo-18-d"]) == 2
+    assert "nearest is 'demo-18-dc'" in capsys.readouterr().err
