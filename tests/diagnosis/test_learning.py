@@ -1,4 +1,4 @@
-"""What the shop confirms moves chances as Dirichlet counts do, fades, can be withdrawn, and says where it comes from."""
+"""What the shop confirms moves chances as Dirichlet counts do, fades, can be withdrawn, and tells where it is from."""
 
 from __future__ import annotations
 
