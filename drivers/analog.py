@@ -22,7 +22,7 @@ class ModbusAnalog(Module):
 
     async def read_raw(self, first: int, count: int) -> Answer[tuple[int, ...]]:
         answer = await self.bus.read_registers(self.name, self.device, 4, first, count)
-        return Answer(tuple(signed16(r) for r in answer.value), answer.asked, answer.had)
+        return Answer(tuple(map(signed16, answer.value)), answer.asked, answer.had)
 
 
 async def open_analog(connection: Connection, shared: dict[str, Any]) -> ModbusAnalog:

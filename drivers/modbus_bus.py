@@ -15,7 +15,7 @@ from typing import Any
 from pymodbus.exceptions import ModbusException
 from pymodbus.pdu import ModbusPDU
 
-from drivers.modbus_frames import Question
+from drivers.modbus_frames import Question, question_of
 from drivers.modbus_line import Client, Ear, Line, line_of
 from drivers.order import Order, OutOfOrder
 from rig.bench.clock import Clock
@@ -67,7 +67,7 @@ class ModbusBus:
             read = client.read_coils if function == 1 else client.read_discrete_inputs
             return read(first, count=count, device_id=device)
 
-        answer = await self._ask(name, Question(device, function, count), send)
+        answer = await self._ask(name, question_of(device, function, count), send)
         return Answer(tuple(answer.value.bits[:count]), answer.asked, answer.had)
 
     async def read_registers(
@@ -79,20 +79,20 @@ class ModbusBus:
             read = client.read_holding_registers if function == 3 else client.read_input_registers
             return read(first, count=count, device_id=device)
 
-        answer = await self._ask(name, Question(device, function, count), send)
+        answer = await self._ask(name, question_of(device, function, count), send)
         return Answer(tuple(answer.value.registers), answer.asked, answer.had)
 
     async def write_bit(self, name: str, device: int, channel: int, on: bool) -> Answer[None]:
         """One coil (function 5). Raises as ``read_bits``."""
         answer = await self._ask(
-            name, Question(device, 5, 1), lambda c: c.write_coil(channel, on, device_id=device), urgent=not on
+            name, question_of(device, 5, 1), lambda c: c.write_coil(channel, on, device_id=device), urgent=not on
         )
         return Answer(None, answer.asked, answer.had)
 
     async def write_bits(self, name: str, device: int, on: Sequence[bool]) -> Answer[None]:
         """All coils from 0 on (function 15). Raises as ``read_bits``."""
         answer = await self._ask(
-            name, Question(device, 15, len(on)), lambda c: c.write_coils(0, list(on), device_id=device),
+            name, question_of(device, 15, len(on)), lambda c: c.write_coils(0, list(on), device_id=device),
             urgent=not any(on),
         )  # fmt: skip
         return Answer(None, answer.asked, answer.had)
@@ -100,7 +100,7 @@ class ModbusBus:
     async def write_register(self, name: str, device: int, register: int, value: int) -> Answer[None]:
         """One holding register (function 6). Raises as ``read_bits``."""
         answer = await self._ask(
-            name, Question(device, 6, 1), lambda c: c.write_register(register, value, device_id=device)
+            name, question_of(device, 6, 1), lambda c: c.write_register(register, value, device_id=device)
         )
         return Answer(None, answer.asked, answer.had)
 
@@ -152,19 +152,23 @@ class ModbusBus:
 
         async def exchange() -> ModbusPDU:
             nonlocal asked, begun
-            await self._rest()
+            if self._line.rest:
+                await self._rest()
+            if self._ear.unasked and not self._order.doubt:
+                self._order.odd(f"{self._ear.unasked} bytes came that nobody had asked for")
             if not (urgent or confirming):
                 self._order.refuse()
             if confirming:
                 self._drop()
             begun = True
-            client = await self._connected(name)
+            client = self._client or await self._connected(name)
             asked = self._clock.now()
-            self._asking, self._cut = asyncio.current_task(), ""
+            self._asking, self._cut = task, ""
             self._ear.ask(question)
             try:
                 pdu = await send(client)
-                self._tell_of_noise(name, question)
+                if self._ear.noise:
+                    self._note(f"{self._line.where}: {self._ear.noise} bytes of noise before an answer of {name}")
                 return pdu
             except BaseException:
                 self._asking = None  # closing tells of a lost link, too, and must not cancel whoever closes
@@ -191,22 +195,18 @@ class ModbusBus:
         except NoAnswer as error:
             self._order.odd(f"{name}: {error.what}")
             raise
-        self._honour_cancellation(task, cancelled_before)
+        if task is not None and task.cancelling() > cancelled_before:
+            self._honour_cancellation(task, cancelled_before)
         return Answer(pdu, asked, self._clock.now())
 
     async def _rest(self) -> None:
-        """What lies between two frames. What came meanwhile, and nobody had asked for, makes the link doubtful."""
-        if self._line.rest:
-            await self._clock.sleep_until(self._rested_at)
-            await asyncio.sleep(0)  # bytes that lie ready are heard one turn of the loop later,
-            await asyncio.sleep(0)  # after whoever waits for that turn
-        if self._ear.unasked and not self._order.doubt:
-            self._order.odd(f"{self._ear.unasked} bytes came that nobody had asked for")
+        """What lies between two frames on a serial line, and what came meanwhile is heard."""
+        await self._clock.sleep_until(self._rested_at)
+        await asyncio.sleep(0)  # bytes that lie ready are heard one turn of the loop later,
+        await asyncio.sleep(0)  # after whoever waits for that turn
 
-    def _honour_cancellation(self, task: asyncio.Task[Any] | None, before: int) -> None:
+    def _honour_cancellation(self, task: asyncio.Task[Any], before: int) -> None:
         """The answer and a cancellation came together, and asyncio.wait_for (Python 3.11) dropped the latter."""
-        if task is None or task.cancelling() <= before:
-            return
         self._drop()
         self._order.odd("a question was broken off")
         if self._cut:
@@ -228,16 +228,9 @@ class ModbusBus:
         self._order.odd(f"{name}: {why}")
         return BadAnswer(f"the answer cannot be believed: {why}", do, name)
 
-    def _tell_of_noise(self, name: str, question: Question) -> None:
-        noise = self._line.noise(self._ear.heard, question)
-        if noise:
-            self._note(f"{self._line.where}: {noise} bytes of noise before an answer of {name}")
-
     # the connection
 
     async def _connected(self, name: str) -> Client:
-        if self._client is not None:
-            return self._client
         client = self._line.client(self._ear.packet, self._link_changed)
         try:
             async with asyncio.timeout(CONNECT_WITHIN):
@@ -282,7 +275,7 @@ def _who(device: int) -> tuple[Question, Send]:
     def send(client: Client) -> Awaitable[ModbusPDU]:
         return client.read_holding_registers(IDENTITY_REGISTER, count=IDENTITY_COUNT, device_id=device)
 
-    return Question(device, 3, IDENTITY_COUNT), send
+    return question_of(device, 3, IDENTITY_COUNT), send
 
 
 def _text(pdu: ModbusPDU) -> str:

@@ -7,6 +7,7 @@ protocol, length, unit), MODBUS over Serial Line V1.02 2.5.1 (address, function,
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property, lru_cache
 
 EXCEPTION = 0x80
 READ_BITS, READ_REGISTERS = (1, 2), (3, 4)
@@ -22,11 +23,18 @@ class Question:
     function: int
     count: int
 
+    @cached_property
     def answer_length(self) -> int:
         """Bytes of the answer from its function code to the end of its data."""
         if self.function in READ_BITS:
             return 2 + (self.count + 7) // 8
         return 2 + 2 * self.count if self.function in READ_REGISTERS else 5
+
+
+@lru_cache(maxsize=256)
+def question_of(device: int, function: int, count: int) -> Question:
+    """The question; a bench has few, and asks them again and again."""
+    return Question(device, function, count)
 
 
 def crc16(data: bytes) -> int:
@@ -73,7 +81,7 @@ def flaw_rtu(heard: bytes, sent: bytes, question: Question) -> Flaw | None:
     before it are borne."""
     if len(heard) < 4:
         return Flaw(f"half an answer came, {len(heard)} bytes", final=False)
-    lengths = (3 + question.answer_length(), 5)  # an answer, an exception
+    lengths = (3 + question.answer_length, 5)  # an answer, an exception
     for length in lengths:
         extra = len(heard) - length
         if 0 <= extra <= NOISE and _sound(heard[extra:]):
@@ -89,7 +97,7 @@ def flaw_rtu(heard: bytes, sent: bytes, question: Question) -> Flaw | None:
 
 def noise_before(heard: bytes, question: Question) -> int:
     """Bytes of noise before a sound answer on a serial line."""
-    for length in (3 + question.answer_length(), 5):
+    for length in (3 + question.answer_length, 5):
         if len(heard) >= length and _sound(heard[-length:]):
             return len(heard) - length
     return 0
@@ -113,8 +121,8 @@ def _why_not(device: int, pdu: bytes, asked: bytes, question: Question) -> str |
         return None if len(pdu) == 2 else f"an exception of {len(pdu)} bytes came, expected 2"
     if function != question.function:
         return f"it answers function {function}, asked was function {question.function}"
-    if len(pdu) != question.answer_length():
-        return f"it is {len(pdu)} bytes long, expected {question.answer_length()}"
+    if len(pdu) != question.answer_length:
+        return f"it is {len(pdu)} bytes long, expected {question.answer_length}"
     if function in (*READ_BITS, *READ_REGISTERS):
         return None if pdu[1] == len(pdu) - 2 else f"it says {pdu[1]} bytes of data and has {len(pdu) - 2}"
     if pdu != asked[:5]:

@@ -124,12 +124,12 @@ class Ear:
     def __init__(self, line: Line, spoilt: Callable[[], None]) -> None:
         self._line, self._spoilt = line, spoilt
         self._question: Question | None = None
-        self.unasked = 0
+        self.unasked = self.noise = 0  # bytes that came while nobody asked; bytes before the answer
         self.sent = self.heard = b""
 
     def ask(self, question: Question) -> None:
         """A question is about to be sent."""
-        self._question, self.unasked, self.sent, self.heard = question, 0, b"", b""
+        self._question, self.unasked, self.noise, self.sent, self.heard = question, 0, 0, b"", b""
 
     def rest(self) -> None:
         """Nobody asks any more."""
@@ -149,4 +149,5 @@ class Ear:
             if flaw.final:
                 self._spoilt()
             return b""
-        return data[self._line.noise(data, self._question) :]
+        self.noise = self._line.noise(data, self._question)
+        return data[self.noise :] if self.noise else data

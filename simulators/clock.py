@@ -175,7 +175,7 @@ class LockstepClock:
         it stays silent or takes longer, when `ask` itself timed out, or when no answer came in
         WALL_GUARD_SECONDS. What else `ask` raises is raised at once.
         """
-        wire = self._links.setdefault(link, _Link())
+        wire = self._link(link)
         ticket = object()
         wire.line.append(ticket)
         try:
@@ -184,22 +184,30 @@ class LockstepClock:
             try:
                 answer = await self._ask(wire, ask, timeout)
             except TimeoutError as error:
-                await self._occupy(wire, timeout)
+                wire.free_at = self._now + timeout
+                await self.sleep_until(wire.free_at)
                 raise TimeoutError(f"no answer on {link} within {timeout:g} s") from error
-            await self._occupy(wire, wire.cost)
+            wire.free_at = self._now + wire.cost
+            await self.sleep_until(wire.free_at)
             return answer
         finally:
             wire.line.remove(ticket)
 
+    def _link(self, name: str) -> _Link:
+        wire = self._links.get(name)
+        if wire is None:
+            wire = self._links[name] = _Link()
+        return wire
+
     def on_wire(self, link: str) -> OnWire:
         """What the far end may know of the exchange now on this link."""
-        wire = self._links.setdefault(link, _Link())
+        wire = self._link(link)
         left = max(0.0, wire.busy_until - self._now)
         return OnWire(left if wire.asker is None else wire.cost, wire.limit)
 
     def declare_cost(self, link: str, seconds: float) -> None:
         """The far end says that the exchange now on this link takes so many seconds (they add up)."""
-        wire = self._links.setdefault(link, _Link())
+        wire = self._link(link)
         if wire.asker is None:
             wire.busy_until = max(wire.busy_until, self._now) + seconds
             return
@@ -212,7 +220,7 @@ class LockstepClock:
 
         `grace` (wall seconds) leaves the asker time to take bytes that it may or may not hold for its answer.
         """
-        wire = self._links.setdefault(link, _Link())
+        wire = self._link(link)
         if grace > 0.0:
             _give_up_later(wire, (wire.asker, wire.asked_at), grace / GRACE_STEPS, GRACE_STEPS)
         else:
@@ -224,7 +232,12 @@ class LockstepClock:
         cancelled_before = 0 if task is None else task.cancelling()
         wire.asker, wire.given_up, wire.limit = task, False, limit
         wire.cost = max(0.0, wire.busy_until - self._now)
-        self._guard(wire)
+        self._straight_back = 0
+        loop = asyncio.get_running_loop()
+        wire.asked_at = loop.time()
+        if not wire.guarded:
+            wire.guarded = True
+            loop.call_later(WALL_GUARD_SECONDS, self._look_at_wall, wire)
         try:
             answer = await ask()
             if wire.given_up:
@@ -242,13 +255,6 @@ class LockstepClock:
             wire.asker, wire.limit = None, math.inf
             wire.busy_until = self._now + wire.cost
 
-    def _guard(self, wire: _Link) -> None:
-        loop = asyncio.get_running_loop()
-        wire.asked_at = loop.time()
-        if not wire.guarded:
-            wire.guarded = True
-            loop.call_later(WALL_GUARD_SECONDS, self._look_at_wall, wire)
-
     def _look_at_wall(self, wire: _Link) -> None:
         wire.guarded = wire.asker is not None
         if wire.asker is None:
@@ -258,10 +264,6 @@ class LockstepClock:
             _give_up(wire)
         else:
             loop.call_at(wire.asked_at + WALL_GUARD_SECONDS, self._look_at_wall, wire)
-
-    async def _occupy(self, wire: _Link, seconds: float) -> None:
-        wire.free_at = self._now + seconds
-        await self.sleep_until(wire.free_at)
 
     async def _take_part(self, turn: _Waiter, work: Coroutine[Any, Any, T]) -> T:
         await turn

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Awaitable, Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any, Generic, Protocol, TypeVar, runtime_checkable
+from typing import Any, Generic, NamedTuple, Protocol, TypeVar, runtime_checkable
 
 from rig.bench.clock import Clock
 from rig.plan.wiring import InstrumentSpec, Link
@@ -12,8 +12,7 @@ from rig.plan.wiring import InstrumentSpec, Link
 T = TypeVar("T")
 
 
-@dataclass(frozen=True)
-class Answer(Generic[T]):
+class Answer(NamedTuple, Generic[T]):
     """A value with the times at which it was asked for and had, in seconds on the bench's clock."""
 
     value: T

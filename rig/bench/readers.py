@@ -7,7 +7,7 @@ counts as none.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from rig.bench.ports import Analog, Answer, Gauge, Inputs
 from rig.errors import BadAnswer
@@ -16,8 +16,7 @@ from rig.plan.wiring import Bench, QuantitySpec
 BEYOND = 0.05  # of the span that the bench file gives: how far past its ends an instrument still shows something
 
 
-@dataclass(frozen=True)
-class QuantityReading:
+class QuantityReading(NamedTuple):
     """A bench quantity in its canonical unit, with the raw counts it came from, or itself where there are none."""
 
     value: float
@@ -35,6 +34,7 @@ class Readers:
         gauges: Mapping[str, Gauge],
     ) -> None:
         self._wiring, self._modules, self._analog, self._gauges = wiring, modules, analog, gauges
+        self._scales = {name: _scale(spec) for name, spec in wiring.quantities.items() if spec.raw is not None}
         self._inputs: dict[str, Answer[tuple[bool, ...]]] = {}
         self._quantities: dict[str, Answer[QuantityReading]] = {}
         self.watchers: list[Callable[[str, Answer[QuantityReading]], None]] = []  # told of every quantity
@@ -57,8 +57,9 @@ class Readers:
             answer = Answer(QuantityReading(given.value, given.value), given.asked, given.had)
         else:
             read = await self._analog[spec.instrument].read_raw(spec.channel, 1)
-            raw = read.value[0]
-            answer = Answer(QuantityReading(_scaled(spec, raw), raw), read.asked, read.had)
+            raw, (counts, least, most, span) = read.value[0], self._scales[name]
+            value = least + (raw - counts) * (most - least) / span
+            answer = Answer(QuantityReading(value, raw), read.asked, read.had)
         self._quantities[name] = answer
         for watcher in self.watchers:
             watcher(name, answer)
@@ -82,11 +83,12 @@ class Readers:
         return Answer(spec.closed if answer.value[spec.channel] else spec.open, answer.asked, answer.had)
 
 
-def _scaled(spec: QuantitySpec, counts: float) -> float:
-    """What raw counts mean: a straight line through the two points of the bench file, canonical unit."""
+def _scale(spec: QuantitySpec) -> tuple[float, float, float, float]:
+    """The straight line through the two points of the bench file: the first point's counts; what both mean, canonical
+    unit; the counts between them."""
     assert spec.raw is not None
     low, high = (m.canonical().value for m in spec.means)
-    return low + (counts - spec.raw[0]) * (high - low) / (spec.raw[1] - spec.raw[0])
+    return spec.raw[0], low, high, spec.raw[1] - spec.raw[0]
 
 
 def _within(spec: QuantitySpec, name: str, value: float) -> None:

@@ -183,3 +183,5 @@ def main() -> None:
 
 if __name__ == "__main__":
     main()
+    sys.stdout.flush()
+    os._exit(0)  # what an interpreter tidies at its end would only keep the first process waiting

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from rig.bench.bench import LiveBench
 from rig.bench.clock import Clock
 from rig.plan.edges import InputEdge, OutputEdge, QuantityEdge
+from rig.quantities import Quantity
 
 
 @dataclass(frozen=True)
@@ -51,7 +52,10 @@ def look_for(edge: InputEdge | OutputEdge | QuantityEdge, bench: LiveBench) -> L
         return lambda: _input(edge, bench)
     if isinstance(edge, OutputEdge):
         return lambda: _output(edge, bench)
-    return lambda: _quantity(edge, bench)
+    target, upwards = edge.reaches or edge.falls_to, edge.reaches is not None
+    assert target is not None
+    name, canonical = edge.quantity, target.canonical()
+    return lambda: _quantity(name, canonical, upwards, bench)
 
 
 async def _input(edge: InputEdge, bench: LiveBench) -> Seen:
@@ -65,16 +69,11 @@ async def _output(edge: OutputEdge, bench: LiveBench) -> Seen:
     return Seen(word == edge.is_, said.asked, said.had, edge.output, word, "")
 
 
-async def _quantity(edge: QuantityEdge, bench: LiveBench) -> Seen:
-    said = await bench.quantity(edge.quantity)
+async def _quantity(name: str, target: Quantity, upwards: bool, bench: LiveBench) -> Seen:
+    said = await bench.quantity(name)
     value = said.value.value
-    if edge.reaches is not None:
-        reached = value >= edge.reaches.canonical().value
-    else:
-        assert edge.falls_to is not None
-        reached = value <= edge.falls_to.canonical().value
-    code = bench.wiring.quantities[edge.quantity].means[0].canonical().unit
-    return Seen(reached, said.asked, said.had, edge.quantity, value, code)
+    reached = value >= target.value if upwards else value <= target.value
+    return Seen(reached, said.asked, said.had, name, value, target.unit)
 
 
 class Watch:
