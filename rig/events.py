@@ -15,10 +15,11 @@ from rig.uncertainty import Line
 
 @dataclass(frozen=True)
 class Correction:
-    """What was done to a reading before it was judged: from what value to what, in which unit, and on what grounds."""
+    """What was done to a reading before it was judged: from what to what, in canonical units, and by which rule."""
 
     name: str
     before: float
+    before_unit: str
     after: float
     unit: str
     basis: str

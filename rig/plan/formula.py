@@ -14,10 +14,12 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from itertools import pairwise
 
+from rig.plan.corrections import CORRECTIONS
+from rig.plan.dimensions import combined, shown
 from rig.plan.visible import visible
 from rig.quantities import NONE, UNITS, Dimension, Quantity, unit
 
@@ -29,7 +31,6 @@ MAX_EXPONENT = 6
 # rounded; air in the water and 5 K either way change it by 0.1 %.
 CONSTANTS: dict[str, Quantity] = {"water.density": Quantity(998.2, "kg/m3")}
 
-_KELVIN, _OHM = unit("K").dimension, unit("Ohm").dimension
 _TOKEN = re.compile(
     r"(?P<number>\d+(?:\.\d*)?(?:[eE][+-]?\d+)?|\.\d+(?:[eE][+-]?\d+)?)"
     r"|(?P<name>[a-z][a-z0-9]*(?:-[a-z0-9]+)*(?:\.[a-z][a-z0-9]*(?:-[a-z0-9]+)*)?)"
@@ -75,6 +76,15 @@ _Part = _Number | _Name | _Call
 
 
 @dataclass(frozen=True)
+class Corrected:
+    """A correction that a formula made: its name, the first value it took and the one it gave, both in SI."""
+
+    name: str
+    before: float
+    after: float
+
+
+@dataclass(frozen=True)
 class Formula:
     """A formula that was read; ``names`` are the steps and profile facts that it needs, in order of appearance."""
 
@@ -89,6 +99,10 @@ class Formula:
     def si(self, values_si: Mapping[str, float]) -> float:
         """Its value in SI base units, given those of its names. Raises FormulaError where there is none."""
         return _value(self._root, values_si)
+
+    def corrections(self, values_si: Mapping[str, float]) -> list[Corrected]:
+        """What it corrects on the way, innermost first, given the values of its names. Raises FormulaError."""
+        return list(_corrections(self._root, values_si))
 
     def column(self, name: str) -> int:
         """Where a name first stands, from 1."""
@@ -268,11 +282,11 @@ def _name(token: _Token) -> _Part:
 
 # What may be called, with the least and the largest number of values.
 FUNCTIONS: dict[str, tuple[int, int]] = {
-    "copper-at-20": (2, 2),
     "sqrt": (1, 1),
     "abs": (1, 1),
     "min": (2, 8),
     "max": (2, 8),
+    **{name: (len(each.takes), len(each.takes)) for name, each in CORRECTIONS.items()},
 }
 
 
@@ -286,21 +300,18 @@ def _dimension(part: _Part, known: Mapping[str, Dimension]) -> Dimension:
     dims = [_dimension(argument, known) for argument in part.arguments]
     match part.function:
         case "*":
-            return _combined(dims[0], dims[1], 1)
+            return combined(dims[0], dims[1], 1)
         case "/":
-            return _combined(dims[0], dims[1], -1)
+            return combined(dims[0], dims[1], -1)
         case "**":
-            return _combined(NONE, dims[0], part.exponent)
+            return combined(NONE, dims[0], part.exponent)
         case "sqrt":
             if any(exponent % 2 for exponent in dims[0]):
                 raise FormulaError(f"no square root of {shown(dims[0])}", part.column)
             kg, m, s, a, k = (exponent // 2 for exponent in dims[0])
             return (kg, m, s, a, k)
-        case "copper-at-20":
-            if dims != [_OHM, _KELVIN]:
-                what = f"{shown(dims[0])} and {shown(dims[1])}"
-                raise FormulaError(f"copper-at-20 takes a resistance and a temperature, found {what}", part.column)
-            return _OHM
+        case name if name in CORRECTIONS:
+            return _corrected_dimension(name, dims, part.column)
         case _:  # + - negative abs min max
             for first, other in pairwise(dims):
                 if first != other:
@@ -309,20 +320,21 @@ def _dimension(part: _Part, known: Mapping[str, Dimension]) -> Dimension:
             return dims[0]
 
 
-def _combined(a: Dimension, b: Dimension, times: int) -> Dimension:
-    kg, m, s, ampere, k = (x + times * y for x, y in zip(a, b, strict=True))
-    return (kg, m, s, ampere, k)
+def _corrected_dimension(name: str, dims: list[Dimension], column: int) -> Dimension:
+    takes, gives = CORRECTIONS[name].dimensions()
+    wanted = [dims[0] if dimension is None else dimension for dimension in takes]
+    if dims != wanted:
+        expected, found = (" and ".join(shown(d) for d in each) for each in (wanted, dims))
+        raise FormulaError(f"{name} takes {expected}, found {found}", column)
+    return dims[0] if gives is None else gives
 
 
-def shown(dimension: Dimension) -> str:
-    """A dimension for a person: the quantities that have it, or its exponents."""
-    if dimension == NONE:
-        return "a number"
-    names = dict.fromkeys(u.quantity for u in UNITS if u.dimension == dimension)
-    if names:
-        return "a " + " or ".join(names)
-    parts = [f"{u}{e if e != 1 else ''}" for u, e in zip(("kg", "m", "s", "A", "K"), dimension, strict=True) if e]
-    return "something in " + ".".join(parts)
+def _corrections(part: _Part, known: Mapping[str, float]) -> Iterator[Corrected]:
+    if isinstance(part, _Call):
+        for argument in part.arguments:
+            yield from _corrections(argument, known)
+        if part.function in CORRECTIONS:
+            yield Corrected(part.function, _value(part.arguments[0], known), _value(part, known))
 
 
 _PLAIN: dict[str, Callable[..., float]] = {"abs": abs, "min": min, "max": max}
@@ -365,15 +377,10 @@ def _apply(part: _Call, values: list[float]) -> float:
             if values[0] < 0:
                 raise FormulaError("no square root of a negative value", part.column)
             return math.sqrt(values[0])
-        case "copper-at-20":
-            return _copper_at_20(values[0], values[1], part.column)
+        case name if name in CORRECTIONS:
+            try:
+                return CORRECTIONS[name].value(*values)
+            except ValueError as error:
+                raise FormulaError(str(error), part.column) from error
         case name:
             return float(_PLAIN[name](*values))
-
-
-def _copper_at_20(ohms: float, kelvin: float, column: int) -> float:
-    """The resistance that a copper winding would have at 20 Cel (IEC 60034-1, 8.6.2: k = 235 for copper)."""
-    celsius = kelvin - 273.15
-    if celsius <= -235.0:
-        raise FormulaError("copper-at-20 holds above -235 Cel only", column)
-    return ohms * (235.0 + 20.0) / (235.0 + celsius)

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from rig.errors import Fault
-from rig.plan.formula import FormulaError, parse, shown, split_hint
+from rig.plan.dimensions import shown
+from rig.plan.formula import FormulaError, parse, split_hint
 from rig.plan.procedure import Compute, Measure, Record, Time, Waveform
 from rig.plan.values import DAY, ProfileRef
 from rig.plan.view import Placed, View, unknown

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 
-from rig.events import Reading, StepResult
-from rig.plan.formula import Formula
+from rig.events import Correction, Reading, StepResult
+from rig.plan.corrections import CORRECTIONS, SAME
+from rig.plan.formula import Corrected, Formula
 from rig.quantities import canonical, unit
 from rig.run.readings import make_reading
 from rig.uncertainty import Line
@@ -54,7 +55,17 @@ def compute(formula: Formula, readings: Mapping[str, Reading], facts: Mapping[st
         sensitivity = _sensitivity(at, values[name], name, reading)
         lines += [replace(each, name=f"{name}: {each.name}").scaled(sensitivity) for each in reading.budget]
     bound = _bound(at, value, values, readings)
-    return make_reading(value, code, lines, shown_in, how="computed", bound=bound)
+    reading = make_reading(value, code, lines, shown_in, how="computed", bound=bound)
+    before = (made for each in readings.values() for made in each.corrections)
+    made = (_named(each, code) for each in formula.corrections(values))
+    return replace(reading, corrections=(*dict.fromkeys(before), *made))
+
+
+def _named(made: Corrected, code: str) -> Correction:
+    """A correction as the record has it; one that fits any unit counts in that of the result."""
+    rule = CORRECTIONS[made.name]
+    first, last = (code if c == SAME else canonical(c) for c in (rule.takes[0], rule.gives))
+    return Correction(made.name, _from_si(made.before, first), first, _from_si(made.after, last), last, rule.rule)
 
 
 def _sensitivity(at: Callable[[Mapping[str, float]], float], middle: float, name: str, reading: Reading) -> float:
