@@ -15,6 +15,7 @@ GROUND = (
 )  # fmt: skip
 MAY: dict[str, tuple[str, ...]] = {
     "rig/judgement": (*GROUND, "rig.judgement"),
+    "rig/health": (*GROUND, "rig.health"),
     "rig/plan": (*GROUND, "rig.judgement", "rig.plan"),
     "rig/bench": (*GROUND, "rig.judgement", "rig.plan", "rig.bench"),
     "rig/run": (*GROUND, "rig.judgement", "rig.plan", "rig.bench", "rig.run"),
