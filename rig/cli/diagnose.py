@@ -12,10 +12,11 @@ from rig.cli.codes import PASSED
 from rig.cli.options import json_option, print_json, printable, store_option
 
 if TYPE_CHECKING:
+    from rig.diagnosis.diagnosis import Diagnosis
     from rig.diagnosis.evidence import Evidence
+    from rig.diagnosis.learn import Knowledge
     from rig.diagnosis.unit_table import UnitTable
     from rig.events import RunRecord
-    from rig.plan.causes import CauseTable
     from rig.plan.profile import UnitProfile
 
 
@@ -78,18 +79,16 @@ class Wanted:
         return self.who == "owner" or (self.who is None and self.run is None and self.job is None)
 
 
-def perform(wanted: Wanted) -> Any:
+def perform(wanted: Wanted) -> Diagnosis:
     """The diagnosis that is asked for."""
     from rig.cli.questions import Questions
     from rig.diagnosis.answers import read_answers
     from rig.diagnosis.diagnosis import diagnose
     from rig.diagnosis.from_runs import from_run
-    from rig.diagnosis.unit_table import for_unit
 
     records = _records(wanted)
     profile = _profile(wanted, records)
-    model = _table(wanted, records)
-    table = for_unit(model, profile, "field" if wanted.owner else "bench")
+    table = _table(wanted, profile, records)
     found: list[Evidence] = [e for r in records for e in from_run(table.observations, r)]
     prepared = read_answers(wanted.answers, dict(table.observations)) if wanted.answers is not None else {}
     found += [e for e in prepared.values() if e is not None]
@@ -129,22 +128,27 @@ def _profile(wanted: Wanted, records: list[RunRecord]) -> UnitProfile | None:
     return profile
 
 
-def _table(wanted: Wanted, records: list[RunRecord]) -> CauseTable:
-    from rig.diagnosis.from_runs import likeliest_complaint
+def _table(wanted: Wanted, profile: UnitProfile | None, records: list[RunRecord]) -> UnitTable:
+    """The table that is asked for; where none is, the one that explains the runs best."""
+    from rig.diagnosis.complaint import likeliest_complaint
+    from rig.diagnosis.model import build
+    from rig.diagnosis.unit_table import for_unit
     from rig.plan.causes import CauseTable
     from rig.plan.load import bundled, load_named
 
-    if wanted.complaint is not None:
-        model = load_named("complaint", wanted.complaint).model
-        assert isinstance(model, CauseTable)
-        return model
-    tables = [load_named("complaint", name).model for name in bundled("complaint")]
-    found, why = likeliest_complaint([t for t in tables if isinstance(t, CauseTable)], records)
-    print(f"complaint: {found.complaint} ({why})", file=sys.stderr)
-    return found
+    names = [wanted.complaint] if wanted.complaint is not None else list(bundled("complaint"))
+    models = [load_named("complaint", name).model for name in names]
+    place = "field" if wanted.owner else "bench"
+    tables = [for_unit(m, profile, place) for m in models if isinstance(m, CauseTable)]
+    if len(tables) == 1:
+        return tables[0]
+    known = [(table, _knowledge(wanted, table)) for table in tables]
+    found, why = likeliest_complaint([build(t, k.degrees(t), k.start(t)) for t, k in known], records)
+    print(f"complaint: {found.table.complaint} ({why})", file=sys.stderr)
+    return found.table
 
 
-def _knowledge(wanted: Wanted, table: UnitTable) -> Any:
+def _knowledge(wanted: Wanted, table: UnitTable) -> Knowledge:
     from rig.cli.likelihoods import own_file
     from rig.diagnosis.learn import Knowledge
     from rig.diagnosis.likelihoods import kept

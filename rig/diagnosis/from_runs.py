@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping
 
 from rig.diagnosis.evidence import Evidence, sides
 from rig.events import RunRecord, StepResult
 from rig.limits import Verdict
-from rig.plan.causes import CauseTable, FromStep, Observation, Outcome
+from rig.plan.causes import FromStep, Observation, Outcome
 from rig.quantities import canonical, convert
 
 _LEAST = 1e-4  # an outcome that is less likely than this is not what was seen
@@ -66,7 +66,8 @@ def outcome_of(result: StepResult, source: FromStep) -> dict[Outcome, float]:
 def _of_reading(result: StepResult, source: FromStep) -> Mapping[Outcome, float]:
     reading, limit = result.reading, result.limit
     if reading is None:
-        return {}
+        failed = result.verdict is Verdict.FAIL and source.without_reading is not None
+        return {source.without_reading: 1.0} if failed and source.without_reading else {}
     if reading.bound is not None:
         return {source.beyond: 1.0}
     if source.none_below is not None:
@@ -84,37 +85,3 @@ def words_of(result: StepResult) -> str:
     if result.reading is not None:
         return result.reading.shown
     return result.answer or str(result.verdict)
-
-
-def shows(table: CauseTable, records: Iterable[RunRecord]) -> int:
-    """How many of the steps that show the complaint came out so in these runs."""
-    found = 0
-    for record in records:
-        steps = {s.name: s for s in record.steps}
-        for shown in table.shown_by:
-            result = steps.get(shown.step)
-            if shown.procedure != record.started.procedure or result is None:
-                continue
-            weights = outcome_of(result, FromStep(procedure=shown.procedure, step=shown.step))
-            found += bool(weights) and max(weights, key=lambda o: weights[o]) in shown.outcomes
-    return found
-
-
-def likeliest_complaint(tables: Sequence[CauseTable], records: Sequence[RunRecord]) -> tuple[CauseTable, str]:
-    """The table of the complaint that these runs show, and why that one.
-
-    Where no run shows one, the table with the most observations out of order is taken; the first where none is.
-    """
-    shown = {t.complaint: shows(t, records) for t in tables}
-    best = max(tables, key=lambda t: shown[t.complaint])
-    if shown[best.complaint]:
-        return best, f"the run shows {best.complaint}"
-    odd = {t.complaint: _odd(t, records) for t in tables}
-    best = max(tables, key=lambda t: odd[t.complaint])
-    if odd[best.complaint]:
-        return best, f"no step shows a complaint; most that is out of order belongs to {best.complaint}"
-    return best, f"nothing in the run is out of order; ranked as {best.complaint}, for want of --complaint"
-
-
-def _odd(table: CauseTable, records: Iterable[RunRecord]) -> int:
-    return sum(e.outcome != "normal" for r in records for e in from_run(table.observations, r))

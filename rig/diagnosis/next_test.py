@@ -16,6 +16,7 @@ import numpy as np
 from rig.diagnosis.costs import Cost, cost, live, needs
 from rig.diagnosis.model import Model, Vector
 from rig.diagnosis.rank import Ranking, remedy_classes
+from rig.diagnosis.unit_table import UnitTable
 from rig.plan.causes import OUTCOMES
 
 WORTH = 0.02  # bits: below this an observation tells nothing
@@ -177,7 +178,7 @@ def _next(
     seen = table.observations[name]
     parts = [f"tells {seen.splits}" if seen.splits else f"tells {bits:.2f} bits about the remedy"]
     parts.append(f"{price.minutes:.0f} minutes" + (f", {price.waiting:.0f} of them waiting" if price.waiting else ""))
-    parts.append(_covers(seen.set_ups, price, paid))
+    parts.append(_covers(table, seen.set_ups, price, paid))
     if live(seen):
         parts.append("mains is live, and nothing on a dead unit tells more")
     if changed:
@@ -185,8 +186,9 @@ def _next(
     return Next(name, bits, price, rate, seen.who, needs(table, name, paid), "; ".join(p for p in parts if p))
 
 
-def _covers(wanted: Collection[str], price: Cost, paid: Collection[str]) -> str:
+def _covers(table: UnitTable, wanted: Collection[str], price: Cost, paid: Collection[str]) -> str:
     if price.covers:
         return "covers come off"
-    shared = [w for w in wanted if w in paid]
-    return "the covers are off already, or it is in the same run" if shared else "covers stay on"
+    shared = {table.table.set_ups[w].cover for w in wanted if w in paid}
+    words = "the covers are off already" if True in shared else "covers stay on"
+    return words + (", it comes with the same run" if False in shared else "")

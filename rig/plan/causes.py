@@ -108,7 +108,8 @@ class FromStep(Strict):
     procedure: Name
     step: Name
     none_below: AnyQuantity | None = None  # a reading below this is no reading to speak of: nothing came
-    beyond: Literal["none", "high", "low"] = "none"  # the instrument could only say "more than"
+    beyond: Outcome = "none"  # the instrument could only say "more than"
+    without_reading: Outcome | None = None  # the step failed with nothing to read: what it waited for never began
     read_as: dict[Outcome, Outcome] = Field(default_factory=dict)
     answers: dict[Text, Annotated[tuple[Outcome, ...], Field(min_length=1)]] = Field(default_factory=dict)
 
@@ -153,14 +154,6 @@ class Observation(Strict):
         return tuple(o for o in OUTCOMES if o in self.tells)
 
 
-class ShownBy(Strict):
-    """A step that shows the complaint when it comes out so."""
-
-    procedure: Name
-    step: Name
-    outcomes: Annotated[tuple[Outcome, ...], Field(min_length=1)] = ("low", "high", "none", "intermittent")
-
-
 class CauseTable(Strict):
     """One table: everything about one complaint."""
 
@@ -175,7 +168,6 @@ class CauseTable(Strict):
     two_causes: Starts  # the share of units with two causes at once
     risk_minutes: dict[Safety, Minutes]
     cautions: Annotated[tuple[Text, ...], Field(min_length=1)]
-    shown_by: Annotated[tuple[ShownBy, ...], Field(max_length=20)] = ()
     remedies: Annotated[dict[Name, Remedy], Field(min_length=1)]
     causes: Annotated[dict[Name, Cause], Field(min_length=1)]
     set_ups: dict[Name, SetUp] = Field(default_factory=dict)

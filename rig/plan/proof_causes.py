@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from functools import lru_cache
 
 from rig.errors import Fault
-from rig.plan.causes import CauseTable, FromStep, Observation, Row, ShownBy
+from rig.plan.causes import CauseTable, FromStep, Observation, Row
 from rig.plan.load import Loaded, Loc, bundled, descend, load_named
 from rig.plan.messages import listed, nearest
 from rig.plan.procedure import Ask, Procedure, Repeat, Time
@@ -41,8 +41,6 @@ def _faults(table: CauseTable) -> Iterator[tuple[Loc, str]]:
         yield from _known(("remedies", name, "repeat"), "observation", remedy.repeat, table.observations)
     for name, seen in table.observations.items():
         yield from _observation(("observations", name), seen, table)
-    for n, shown in enumerate(table.shown_by):
-        yield from _step(("shown-by", n), shown)
 
 
 def _chances(table: CauseTable) -> Iterator[tuple[Loc, str]]:
@@ -70,7 +68,11 @@ def _observation(here: tuple[str | int, ...], seen: Observation, table: CauseTab
     for n, source in enumerate(seen.from_):
         at = (*here, "from", n)
         yield from _step(at, source)
-        told = [*source.read_as.values(), *(o for some in source.answers.values() for o in some)]
+        told = [
+            *source.read_as.values(),
+            *([source.without_reading] if source.without_reading else []),
+            *(o for some in source.answers.values() for o in some),
+        ]
         for outcome in dict.fromkeys(told):
             if outcome not in seen.tells:
                 yield at, f"the outcome {outcome} is not among those that 'tells' has: {listed(seen.outcomes)}"
@@ -98,7 +100,7 @@ def _known(
             yield at, f"no {what} is called '{word}' here{nearest(word, names)}; known: {listed(names, 8)}"
 
 
-def _step(loc: Loc, source: FromStep | ShownBy) -> Iterator[tuple[Loc, str]]:
+def _step(loc: Loc, source: FromStep) -> Iterator[tuple[Loc, str]]:
     procedures = bundled("procedure")
     if source.procedure not in procedures:
         near = nearest(source.procedure, procedures)
@@ -109,7 +111,7 @@ def _step(loc: Loc, source: FromStep | ShownBy) -> Iterator[tuple[Loc, str]]:
         message = f"procedure {source.procedure} has no step '{source.step}'{nearest(source.step, steps)}"
         yield (*loc, "step"), message
         return
-    answers = source.answers if isinstance(source, FromStep) else {}
+    answers = source.answers
     asked = steps[source.step]
     if answers and not isinstance(asked, Ask):
         yield (*loc, "answers"), f"step {source.step} asks nobody, so it has no answers"

@@ -76,8 +76,6 @@ none-of-these: {field: 0.1, bench: 0.1}
 two-causes: {field: 0.1, bench: 0.1}
 risk-minutes: {board drives: 12}
 cautions: [Pull the plug.]
-shown-by:
-  - {procedure: incoming-inspection, step: fill-time}
 remedies:
   renew-coil: {title: Renew the coil, minutes: 10, repeat: [coil]}
   see-to-it: {title: See to it, minutes: 5}
@@ -114,7 +112,7 @@ WRONG = [
     ("safety: dead", "safety: live", "live", ("ordinary care", "board drives")),
     ("tells: {normal: right, none: open}", "tells: {low: right, none: open}", "{low: right", ("normal",)),
     ("step: coil-resistance-at-20", "step: coil-resistence", "coil-resistence", ("has no step", "coil-resistance")),
-    ("- {procedure: incoming-inspection, step: fill", "- {procedure: incoming, step: fill", "incoming,", ("no procedure",)),
+    ("- {procedure: incoming-inspection", "- {procedure: incoming", "incoming,", ("no procedure",)),
     ("step: coil-resistance-at-20}", "step: coil-resistance-at-20, answers: {yes: [normal]}}", "{yes:", ("asks nobody",)),
     ("bench: 0.5}, remedy: renew", "bench: 5}, remedy: renew", "5}, remedy", ("not more than 1",)),
     ("none-of-these: {field: 0.1, bench: 0.1}", "none-of-these: {field: 0.1, bench: 0.0}", "0.0}", ("share must be left",)),
