@@ -105,6 +105,14 @@ class RecordError(RigError):
 
 
 class RuleError(RigError):
-    """Refused by a rule of the workshop."""
+    """Refused by a rule of the workshop; ``missing`` names everything that stands in the way, not only the first."""
 
     exit_code = 4
+
+    def __init__(self, what: str, do: str = "", culprit: str = "", missing: tuple[str, ...] = ()) -> None:
+        super().__init__(what, do, culprit)
+        self.missing = missing
+
+    def lines(self) -> list[str]:
+        head, *rest = super().lines()
+        return [head, *(f"  - {one}" for one in self.missing), *rest]

@@ -91,6 +91,29 @@ def store_option(command: F) -> F:
     )(command)
 
 
+def _own_or_parents(ctx: click.Context, parameter: click.Parameter, value: str | None) -> str | None:
+    return value if value is not None or ctx.parent is None else ctx.parent.params.get("store")
+
+
+def inherited_store_option(command: F) -> F:
+    """``--store`` of a command's command: after either of the two words."""
+    return click.option("--store", metavar="URL", callback=_own_or_parents, help="Where the records are.")(command)
+
+
+class Numbered(click.Group):
+    """A group that takes a number first: ``rig job 7 --json``, ``rig job 7 estimate --price 90``."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        own: list[str] = []
+        rest = list(args)
+        number = [rest.pop(0)] if rest and not rest[0].startswith("-") else []
+        while number and rest and rest[0].startswith("-"):
+            own.append(rest.pop(0))
+            if own[-1] == "--store" and rest:
+                own.append(rest.pop(0))
+        return super().parse_args(ctx, [*own, *number, *rest])
+
+
 def json_option(command: F) -> F:
     """``--json``."""
     return click.option("--json", "as_json", is_flag=True, help="Print one JSON value on stdout.")(command)

@@ -10,7 +10,7 @@ from rig.cli.options import print_json
 @click.command("schema")
 @click.argument("kind")
 def command(kind: str) -> int:
-    """Print the JSON Schema of files of a KIND: procedure, profile, bench or causes.
+    """Print the JSON Schema of files of a KIND: procedure, profile, bench, causes or rules.
 
     \b
     Example:

@@ -17,6 +17,7 @@ from rig.plan.causes import CauseTable
 from rig.plan.messages import listed, meant, nearest, sentence, written
 from rig.plan.procedure import Procedure
 from rig.plan.profile import UnitProfile
+from rig.plan.rules import ShopRules
 from rig.plan.source import Entry, Mapping, Node, Scalar, Sequence, plain, read, walk
 from rig.plan.values import Strict
 from rig.plan.visible import visible
@@ -30,9 +31,16 @@ KINDS: dict[str, type[Strict]] = {
     "unit-profile": UnitProfile,
     "bench": Bench,
     "complaint": CauseTable,
+    "shop-rules": ShopRules,
 }
 # Where the bundled files of a kind lie in the package ``procedures``.
-FOLDERS = {"procedure": "", "unit-profile": "units", "bench": "benches", "complaint": "causes"}
+FOLDERS = {
+    "procedure": "",
+    "unit-profile": "units",
+    "bench": "benches",
+    "complaint": "causes",
+    "shop-rules": "rules",
+}
 _NAME = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*")
 
 
@@ -167,8 +175,7 @@ def bundled(kind: str) -> dict[str, Path]:
 def load_named(kind: str, name: str) -> Loaded:
     """A bundled file by its name, or any file by its path (with a slash, or ending .yaml or .yml).
 
-    ``kind`` is the first key: procedure, unit-profile, bench or complaint. Raises InputError, also for a file of
-    another kind.
+    ``kind`` is the first key, one of KINDS. Raises InputError, also for a file of another kind.
     """
     loaded = load(_find(kind, name))
     if loaded.kind != kind:

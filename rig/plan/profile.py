@@ -35,6 +35,7 @@ class UnitProfile(Strict):
     source: Text
     facts: dict[Name, dict[Name, Fact]]
     limits: dict[Name, LimitText]
+    conditional_pass: tuple[Name, ...] = ()  # steps that may be released within less than their uncertainty of a limit
 
     def fact(self, path: str) -> Quantity | str:
         """The fact at ``group.name``. Raises KeyError."""

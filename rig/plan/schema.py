@@ -13,7 +13,13 @@ from rig.plan.messages import nearest
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 # What people call a kind, and the first key of its files.
-FIRST_KEYS = {"procedure": "procedure", "profile": "unit-profile", "bench": "bench", "causes": "complaint"}
+FIRST_KEYS = {
+    "procedure": "procedure",
+    "profile": "unit-profile",
+    "bench": "bench",
+    "causes": "complaint",
+    "rules": "shop-rules",
+}
 
 
 class _AsWritten(GenerateJsonSchema):
@@ -32,7 +38,7 @@ class _AsWritten(GenerateJsonSchema):
 
 
 def schema(kind: str) -> dict[str, Any]:
-    """The JSON Schema of one kind of file: procedure, profile, bench or causes. Raises InputError for another word."""
+    """The JSON Schema of one kind of file. Raises InputError for another word."""
     first_key = FIRST_KEYS.get(kind)
     if first_key is None:
         known = ", ".join(FIRST_KEYS)

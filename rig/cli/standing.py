@@ -1,0 +1,109 @@
+"""What the rules of release are asked with: the shop's rules, the files that come with the rig, today."""
+
+from __future__ import annotations
+
+import hashlib
+from datetime import UTC, date, datetime
+from typing import TYPE_CHECKING
+
+from rig.errors import InputError, RuleError
+
+if TYPE_CHECKING:
+    from rig.plan.load import Loaded
+    from rig.plan.profile import UnitProfile
+    from rig.plan.rules import ShopRules
+    from rig.records.facts import FileUsed
+    from rig.records.grounds import Standing
+    from rig.records.job import Job
+    from rig.records.store import Store
+
+RULES = "low-mill"
+KINDS = ("procedure", "unit-profile", "bench", "shop-rules")
+
+
+def today() -> date:
+    """The day in UTC, as everything on record."""
+    return datetime.now(UTC).date()
+
+
+def file_used(loaded: Loaded) -> FileUsed:
+    """A file's kind, name, revision and hash, as they are kept."""
+    from rig.records.facts import FileUsed
+
+    name = str(getattr(loaded.model, loaded.kind.replace("-", "_")))
+    try:
+        sha256 = hashlib.sha256(loaded.path.read_bytes()).hexdigest()
+    except OSError as fault:
+        raise InputError(f"cannot be read: {fault}", "Try again.", loaded.file) from None
+    return FileUsed(loaded.kind, name, str(getattr(loaded.model, "revision", "")), sha256)
+
+
+def bundled_hashes() -> dict[tuple[str, str], str]:
+    """The hash of every file that comes with the rig, by kind and name."""
+    from rig.plan.load import bundled
+
+    return {
+        (kind, name): hashlib.sha256(path.read_bytes()).hexdigest()
+        for kind in KINDS
+        for name, path in bundled(kind).items()
+    }
+
+
+def shop_rules(store: Store | None, name: str = RULES) -> ShopRules:
+    """The shop's rules: those that come with the rig, or a file that QA has put in force. Raises RuleError."""
+    from rig.plan.load import load_named
+    from rig.plan.rules import ShopRules
+    from rig.records.declared import in_force
+
+    loaded = load_named("shop-rules", name)
+    assert isinstance(loaded.model, ShopRules)
+    used = file_used(loaded)
+    if store is not None and used.sha256 != bundled_hashes().get((used.kind, used.name)):
+        with store.reading() as connection:
+            approved = in_force(connection).get((used.kind, used.name))
+        if approved is None or approved.sha256 != used.sha256:
+            do = "QA does it with 'rig store approve FILE'."
+            raise RuleError(f"the rules {used.name} were not put in force as they stand", do, loaded.file)
+    return loaded.model
+
+
+def standing_for(store: Store, job: Job, rules: ShopRules) -> Standing:
+    """What a job's release is asked with."""
+    from rig.records.declared import declared
+    from rig.records.grounds import Standing
+
+    profile = _profile(job)
+    return Standing(
+        rules=rules,
+        own=declared(store),
+        today=today(),
+        bundled=bundled_hashes(),
+        conditional_pass=() if profile is None else profile.conditional_pass,
+        measurable=None if profile is None else _steps_for(profile),
+    )
+
+
+def _profile(job: Job) -> UnitProfile | None:
+    from rig.plan.load import bundled, load_named
+    from rig.plan.profile import UnitProfile
+
+    if job.received.unit not in bundled("unit-profile"):
+        return None
+    model = load_named("unit-profile", job.received.unit).model
+    assert isinstance(model, UnitProfile)
+    return model
+
+
+def _steps_for(profile: UnitProfile) -> frozenset[str]:
+    """Every step that some procedure has for this unit."""
+    from rig.plan.for_units import for_unit
+    from rig.plan.load import bundled, load_named
+    from rig.plan.procedure import Procedure
+
+    found: set[str] = set()
+    for name in bundled("procedure"):
+        procedure = load_named("procedure", name).model
+        assert isinstance(procedure, Procedure)
+        for stage in for_unit(procedure, profile).stages:
+            found |= {step.step for step in stage.all_steps()}
+    return frozenset(found)

@@ -1,0 +1,107 @@
+"""``rig store``: what kind of records these are, which files are in force."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import click
+
+from rig.cli.codes import PASSED
+from rig.cli.options import inherited_store_option, json_option, print_json, printable, store_option
+from rig.cli.who import proved, who_options
+
+
+@click.group("store", invoke_without_command=True)
+@store_option
+@json_option
+@click.pass_context
+def command(ctx: click.Context, store: str | None, as_json: bool) -> int:
+    """Show what the records are: a workshop's, or for practice; or say it, once.
+
+    \b
+    Examples:
+      rig store
+      rig store declare --kind workshop --name "Low Mill Bench Works" --address "1 Mill Lane"
+      rig store approve my-final-inspection.yaml --by "Q. Reviewer"
+
+    In a practice store simulated units can go the whole way; its papers are marked PRACTICE and never valid for
+    shipping. A workshop's store takes no simulated run as a ground for anything.
+    """
+    if ctx.invoked_subcommand is not None:
+        return PASSED
+    from rig.records.declared import declared, in_force
+    from rig.records.keys import own_public_key
+    from rig.records.store import Store
+
+    with Store.open(store, must_exist=True) as records:
+        own, key = declared(records), own_public_key(records.folder)
+        with records.reading() as connection:
+            approved = sorted(in_force(connection).values(), key=lambda f: (f.kind, f.name))
+        place = records.place
+    if as_json:
+        facts: dict[str, Any] = asdict(own) | {"place": place, "practice": own.practice}
+        facts["public_key"] = None if key is None else key.key
+        print_json(facts | {"in_force": [asdict(fact) for fact in approved]})
+        return PASSED
+    print(own.heading())
+    print(f"records: {place}")
+    print(
+        f"public key ({key.kind}): {key.key}" if key is not None else "public key: none yet; the first release makes it"
+    )
+    for fact in approved:
+        print(f"in force: {fact.kind} {fact.name} revision {fact.revision} sha256 {fact.sha256[:16]}…")
+    return PASSED
+
+
+@command.command("declare")
+@click.option("--kind", type=click.Choice(["workshop", "practice"]), required=True, help="What it is, for good.")
+@click.option("--name", required=True, callback=printable, help="The workshop's name, as printed on its papers.")
+@click.option("--address", default="", callback=printable, help="Its address, as printed on its papers.")
+@who_options
+@inherited_store_option
+def declare_command(store: str | None, kind: str, name: str, address: str, by: str, pin_file: Path | None) -> int:
+    """Say once, before the first unit is received, what the records are.
+
+    \b
+    Example:
+      rig store declare --kind practice --name "Low Mill Bench Works"
+
+    Once people are on record, a lead does it.
+    """
+    from rig.records.declared import declare
+    from rig.records.people import everybody
+    from rig.records.store import Store
+
+    with Store.open(store) as records:
+        who = proved(records, by, pin_file) if everybody(records) else None
+        print(declare(records, kind, name, address, who).heading())
+    return PASSED
+
+
+@command.command("approve")
+@click.argument("file")
+@who_options
+@inherited_store_option
+def approve_command(store: str | None, file: str, by: str, pin_file: Path | None) -> int:
+    """Put FILE in force as it stands: a procedure, a unit profile, a bench or rules of the shop's own. QA does it.
+
+    \b
+    Example:
+      rig store approve benches/bench-2.yaml --by "Q. Reviewer"
+
+    The files that come with the rig are in force until another of the same name is.
+    """
+    from rig.cli.standing import file_used
+    from rig.plan.load import load
+    from rig.records.declared import approve
+    from rig.records.facts import FileApproved
+    from rig.records.store import Store
+
+    used = file_used(load(file))
+    with Store.open(store, must_exist=True) as records:
+        who = proved(records, by, pin_file)
+        approve(records, FileApproved(used.kind, used.name, used.revision, used.sha256), who)
+    print(f"in force: {used.kind} {used.name} revision {used.revision}, by {who.name}")
+    return PASSED
