@@ -6,11 +6,13 @@ import shlex
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from rig.cli.options import fault_option, json_option, print_json, printable, store_option, wire_fault_option
+from rig.cli.who import who_options
 from rig.errors import InputError
 
 if TYPE_CHECKING:
@@ -24,10 +26,10 @@ if TYPE_CHECKING:
 @click.command("run")
 @click.argument("procedure", required=False)
 @click.option("--bench", default="simulated", show_default=True, help="A bench's name, or its file.")
-@click.option("--unit", default="demo-18-dc", show_default=True, help="A unit profile's name, or its file.")
+@click.option("--unit", help="A unit profile's name, or its file; if not given the job's, else demo-18-dc.")
 @click.option("--serial", default="", callback=printable, help="The serial number of the unit.")
 @click.option("--job", default="", callback=printable, help="The job that the run belongs to.")
-@click.option("--by", default="", callback=printable, metavar="NAME", help="Who runs it.")
+@who_options
 @click.option("--answers", metavar="FILE", help="Prepared answers: YAML, the prompt's name and its answer.")
 @click.option("--by-hand", "by_hand", multiple=True, metavar="STEP",
               help="Take this step's reading by hand and type it, with the instrument. May repeat.")  # fmt: skip
@@ -78,10 +80,11 @@ class Wanted:
 
     procedure: str
     bench: str = "simulated"
-    unit: str = "demo-18-dc"
+    unit: str | None = None
     serial: str = ""
     job: str = ""
     by: str = ""
+    pin_file: Path | None = None
     answers: str | None = None
     by_hand: tuple[str, ...] = ()
     faults: tuple[tuple[str, float], ...] = ()
@@ -94,6 +97,7 @@ class Wanted:
 
 def perform(wanted: Wanted, printer: Printer) -> RunRecord:
     """Put the plan together, run it, show it, keep it; the record, as it will be read back."""
+    from rig.cli import bound
     from rig.cli.asking import Asking
     from rig.cli.live import Live
     from rig.cli.progress import facts_of
@@ -103,13 +107,18 @@ def perform(wanted: Wanted, printer: Printer) -> RunRecord:
     from rig.records.store import Store
     from rig.run import session
 
-    procedure = load_named("procedure", wanted.procedure)
-    plan = make_plan(procedure, load_named("unit-profile", wanted.unit), load_named("bench", wanted.bench))
+    job = bound.job_on_record(wanted.store, wanted.job)
+    serial, unit = bound.of_the_job(job, wanted.serial, wanted.unit)
+    wanted = replace(wanted, serial=serial)
+    files = [load_named("procedure", wanted.procedure)]
+    files += [load_named("unit-profile", unit), load_named("bench", wanted.bench)]
+    plan = make_plan(*files)
     request = _request(plan, printer, wanted)
     session.refuse_without_people(request, plan)  # before the store is opened, so that it leaves no trace
     with Store.open(wanted.store) as records:
         for cut_off in records.mark_interrupted():
             print(f"note: run {cut_off} had been cut off; it is marked as interrupted", file=sys.stderr)
+        facts = bound.run_facts(records, job, wanted.by, wanted.pin_file, files, plan.bench)
         request = replace(request, report=records.report_path(request.run))
         again = f"rig runs {request.run[:13]}"
         again += f" --store {shlex.quote(wanted.store)}" if wanted.store else ""
@@ -119,7 +128,7 @@ def perform(wanted: Wanted, printer: Printer) -> RunRecord:
             listeners: list[Callable[[Event], None]] = [live]
             if asking is not None:
                 listeners.append(asking.take)
-            record = session.run_procedure(request, plan, listeners, records.journal)
+            record = session.run_procedure(request, plan, listeners, lambda run: records.journal(run, facts))
     return normal_record(record)
 
 

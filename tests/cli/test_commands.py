@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import shlex
 import sqlite3
 from collections.abc import Callable
 from pathlib import Path
@@ -296,7 +297,7 @@ def test_the_examples_in_the_help_are_command_lines_that_parse() -> None:
         command = cli.get_command(click.Context(cli), name)
         assert command is not None
         for line in (command.help or "").splitlines():
-            words = line.partition(" > ")[0].replace('"', "").replace("A. Bench", "A.Bench").split()
+            words = shlex.split(line.partition(" > ")[0]) if line.strip().startswith("rig ") else []
             if words[:2] == ["rig", name]:
                 command.make_context(name, words[2:], resilient_parsing=False).close()
                 seen += 1

@@ -1,0 +1,204 @@
+"""One job, put together from its entries: what is on record, corrected where somebody has corrected it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
+from typing import TypeVar
+
+import sqlalchemy as sa
+
+from rig.errors import InputError
+from rig.records import ledger
+from rig.records.facts import (
+    Corrected,
+    DataLeft,
+    Decontaminated,
+    Diagnosed,
+    Estimated,
+    Fact,
+    OwnerAnswered,
+    PaperIssued,
+    Received,
+    Released,
+    Repaired,
+    ReturnedUnrepaired,
+    RunBegan,
+    RunClosed,
+    Scrapped,
+    Shipped,
+)
+from rig.records.ledger import Kept, job_subject
+from rig.records.store import Store
+
+F = TypeVar("F", bound=Fact)
+
+# What may be corrected by an entry that names it. What has a meaning of its own (a verdict, an answer, a release, a
+# finding) is not: that is said anew, and both stand.
+CORRECTABLE: dict[type[Fact], tuple[str, ...]] = {
+    Received: ("serial", "owner", "complaint", "words"),
+    Decontaminated: ("signed_by", "words"),
+    DataLeft: ("consent",),
+    Diagnosed: ("cause", "words"),
+    Estimated: ("words",),
+    Repaired: ("words", "minutes", "cause"),
+    Shipped: ("how",),
+}
+CLOSES = {Shipped: "shipped", ReturnedUnrepaired: "returned unrepaired", Scrapped: "scrapped"}
+
+
+@dataclass(frozen=True)
+class JobRun:
+    """A run of the job. ``verdict`` is None while it goes on, and where it was cut off."""
+
+    seq: int
+    utc: str
+    by: str
+    began: RunBegan
+    closed: RunClosed | None
+
+    @property
+    def run(self) -> str:
+        return self.began.run
+
+    @property
+    def verdict(self) -> str | None:
+        return None if self.closed is None else self.closed.verdict
+
+
+@dataclass(frozen=True)
+class Job:
+    """A job. ``entries`` are as they were written, ``current`` with what was corrected since."""
+
+    number: str
+    entries: tuple[Kept, ...]
+    current: tuple[Kept, ...]
+
+    def all(self, kind: type[F]) -> list[tuple[Kept, F]]:
+        """The entries of a kind, each with what it says now."""
+        return [(entry, entry.fact) for entry in self.current if isinstance(entry.fact, kind)]
+
+    def last(self, kind: type[F]) -> tuple[Kept, F] | None:
+        """The latest entry of a kind."""
+        found = self.all(kind)
+        return found[-1] if found else None
+
+    def seq_of_last(self, *kinds: type[Fact]) -> int:
+        """The number of the latest entry of some kinds; 0 where there is none."""
+        return max((e.seq for e in self.entries if isinstance(e.fact, kinds)), default=0)
+
+    @property
+    def received(self) -> Received:
+        found = self.last(Received)
+        assert found is not None  # a job begins with it
+        return found[1]
+
+    @property
+    def repairs(self) -> list[tuple[Kept, Repaired]]:
+        return self.all(Repaired)
+
+    @property
+    def runs(self) -> list[JobRun]:
+        """The job's runs since it was received, in the order in which they began."""
+        ends = {fact.run: fact for _, fact in self.all(RunClosed)}
+        return [JobRun(e.seq, e.utc, e.by, fact, ends.get(fact.run)) for e, fact in self.all(RunBegan)]
+
+    @property
+    def closed(self) -> str:
+        """How the job ended; empty while it goes on."""
+        return next((word for kind, word in CLOSES.items() if self.last(kind) is not None), "")
+
+    @property
+    def release(self) -> tuple[Kept, Released] | None:
+        """The release, if nothing has happened since that it does not cover."""
+        found = self.last(Released)
+        if found is None:
+            return None
+        later = [e for e in self.entries if e.seq > found[0].seq and not isinstance(e.fact, (PaperIssued, *CLOSES))]
+        return None if later else found
+
+    @property
+    def has_been_released(self) -> bool:
+        """Whether it ever was, for whatever has come since."""
+        return self.last(Released) is not None
+
+    @property
+    def answer(self) -> str:
+        """The owner's word on the latest estimate; empty while there is none."""
+        found = self.last(OwnerAnswered)
+        return "" if found is None or found[0].seq < self.seq_of_last(Estimated) else found[1].answer
+
+    @property
+    def stage(self) -> str:
+        """What is to be done next, or how the job ended."""
+        if self.closed:
+            return self.closed
+        if self.release is not None:
+            return "ship"
+        if self.last(Decontaminated) is None:
+            return "receive"
+        if self.repairs:
+            after = [run for run in self.runs if run.seq > self.repairs[-1][0].seq]
+            return "release" if any(run.closed for run in after) else "verify"
+        if self.answer in ("refused", "scrap"):
+            return "return" if self.answer == "refused" else "scrap"
+        if self.answer == "approved":
+            return "repair"
+        if not self.runs:
+            return "inspect"
+        if self.last(Diagnosed) is None:
+            return "diagnose"
+        return "estimate"
+
+
+def in_effect(entries: Iterable[Kept]) -> tuple[Kept, ...]:
+    """The entries with what corrections say of them; each correction itself is left among them."""
+    found = {entry.id: entry for entry in entries}
+    for entry in list(found.values()):
+        fact = entry.fact
+        if isinstance(fact, Corrected) and fact.entry in found:
+            wrong = found[fact.entry]
+            old = getattr(wrong.fact, fact.field)
+            value = float(fact.value) if isinstance(old, float) else fact.value
+            found[fact.entry] = replace(wrong, fact=replace(wrong.fact, **{fact.field: value}))
+    return tuple(found.values())
+
+
+def _since_received(entries: Iterable[Kept]) -> tuple[Kept, ...]:
+    """Runs that named this job before there was one are not of it."""
+    found = tuple(entries)
+    began = next((n for n, entry in enumerate(found) if isinstance(entry.fact, Received)), len(found))
+    return found[began:]
+
+
+def read_job(connection: sa.Connection, number: str) -> Job:
+    """A job by its number. Raises InputError when no unit was received under it."""
+    found = find_job(connection, number)
+    if found is None:
+        raise InputError(f"no unit was received as job {number!r}", "'rig jobs' lists them.", "JOB")
+    return found
+
+
+def find_job(connection: sa.Connection, number: str) -> Job | None:
+    """A job by its number, if there is one."""
+    entries = _since_received(ledger.read(connection, job_subject(number)))
+    return Job(number, entries, in_effect(entries)) if entries else None
+
+
+def job_of(store: Store, number: str) -> Job:
+    """As ``read_job``, of an open store."""
+    with store.reading() as connection:
+        return read_job(connection, number)
+
+
+def job_numbers(connection: sa.Connection) -> list[str]:
+    """The numbers of all jobs, in the order in which the units were received."""
+    found = ledger.read(connection, kinds=(Received,))
+    return [entry.subject.partition(":")[2] for entry in found]
+
+
+def jobs_of(store: Store) -> Iterator[Job]:
+    """Every job."""
+    with store.reading() as connection:
+        for number in job_numbers(connection):
+            yield read_job(connection, number)
