@@ -14,7 +14,6 @@ from collections.abc import Sequence
 import click
 
 from rig import __version__
-from rig.errors import RigError
 
 # name: the module under rig.cli (and its command, where it has several), and the line that ``rig --help`` shows
 COMMANDS = {
@@ -56,7 +55,7 @@ class Commands(click.Group):
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
         if args and not args[0].startswith("-") and args[0] not in COMMANDS:
-            near = difflib.get_close_matches(args[0][:40], COMMANDS, n=1, cutoff=0.4)
+            near = difflib.get_close_matches(args[0][:40], COMMANDS, n=1, cutoff=0.5)
             hint = f"; nearest is '{near[0]}'" if near else ""
             ctx.fail(f"no command is called {args[0][:40]!a}{hint}")
         return super().resolve_command(ctx, args)
@@ -98,7 +97,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
 
 
 def run(arguments: Sequence[str] | None = None) -> int:
-    """Carry out one command line; its exit code. What a person did wrong comes as lines on stderr."""
+    """Carry out one command line; its exit code. What went wrong comes as ``rig.cli.failing`` says it."""
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")
@@ -109,33 +108,14 @@ def run(arguments: Sequence[str] | None = None) -> int:
             code = cli.invoke(ctx)
     except click.exceptions.Exit as leave:
         return leave.exit_code
-    except click.ClickException as fault:
-        print(_safe(f"rig: {fault.format_message()}"), file=sys.stderr)
-        where = fault.ctx.command_path if isinstance(fault, click.UsageError) and fault.ctx else "rig"
-        print(f"  '{where} --help' says more.", file=sys.stderr)
-        return fault.exit_code
-    except RigError as fault:
-        for line in fault.lines():
-            print(_safe(line), file=sys.stderr)
-        return fault.exit_code
-    except (KeyboardInterrupt, click.Abort):
-        return 130
     except BrokenPipeError:  # the reader has seen enough
         _let_go_of_stdout()
         return 0
-    except Exception as fault:  # a failure of the program itself: never to be taken for a unit that did not pass
-        import traceback
+    except (Exception, KeyboardInterrupt) as fault:
+        from rig.cli.failing import tell
 
-        traceback.print_exception(fault)
-        print(_safe(f"the program failed: {type(fault).__name__}: {fault}"), file=sys.stderr)
-        return 3
+        return tell(fault, "--json" in words)
     return code if isinstance(code, int) else 0
-
-
-def _safe(line: str) -> str:
-    from rig.plan.visible import visible
-
-    return visible(line, 2000)
 
 
 def _let_go_of_stdout() -> None:

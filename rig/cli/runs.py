@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from rig.events import RunRecord
     from rig.records.read import RunLine
 
+GOES_ON = "the run is still going on"
+
 
 @click.command("runs")
 @click.argument("run", metavar="[ID]", required=False)
@@ -60,21 +62,28 @@ def show_run(run: str, store: str | None, as_json: bool) -> int:
     with Store.open(store, must_exist=True) as records:
         stored = records.stored_run(run)
     if as_json:
-        print_json(as_json_value(stored.record, stored.interrupted))
+        print_json(as_json_value(stored.record, stored.interrupted, stored.running))
         return PASSED
     with Live(Printer(sys.stdout, terminal=False)) as live:
         for event in stored.events:
             if not isinstance(event, RunEnded):
                 live(event)
-        live(stored.record.ended)
+        if not stored.running:
+            live(stored.record.ended)
+    if stored.running:
+        print("", GOES_ON, sep="\n")
     return PASSED
 
 
-def as_json_value(record: RunRecord, interrupted: bool = False) -> dict[str, Any]:
-    """The JSON of a run. One that was cut off says so, and claims no duration that nobody measured."""
+def as_json_value(record: RunRecord, interrupted: bool = False, running: bool = False) -> dict[str, Any]:
+    """The JSON of a run. One that was cut off says so, and claims no duration that nobody measured; one that is still
+    going on claims no end at all."""
     from rig.events import run_dict
 
     value = run_dict(record)
+    if running:
+        open_end = {"verdict": None, "reason": GOES_ON, "all_off": None}
+        return value | open_end | {"wall_seconds": None, "interrupted": False, "running": True}
     return value | {"wall_seconds": None, "interrupted": True} if interrupted else value
 
 
@@ -85,8 +94,9 @@ def _anything_kept() -> bool:
 
 
 def _row(line: RunLine) -> dict[str, Any]:
-    verdict = None if line.verdict is None else str(line.verdict)
-    return asdict(line) | {"verdict": verdict, "interrupted": line.interrupted}
+    if line.running:
+        return asdict(line) | {"reason": GOES_ON}
+    return asdict(line) | {"verdict": str(line.verdict)}
 
 
 def _print_list(lines: tuple[RunLine, ...], out: Printer) -> None:
@@ -98,9 +108,10 @@ def _print_list(lines: tuple[RunLine, ...], out: Printer) -> None:
     rows = []
     for line in lines:
         if line.verdict is None:
-            verdict = f"interrupted: {line.known}"
+            verdict = f"goes on: {line.known}"
         else:
             verdict = f"{out.looks.sign(line.verdict)} {line.verdict}"
+            verdict += f" (interrupted: {line.known})" if line.interrupted else ""
         mark = " SIMULATED" if line.simulated else ""
         when = line.utc[:16].replace("T", " ")
         rows.append((line.short, when, line.procedure, line.serial or "-", verdict + mark))

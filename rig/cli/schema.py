@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import click
 
-from rig.cli.options import print_json
+from rig.cli.options import json_option, print_json
 
 
 @click.command("schema")
 @click.argument("kind")
-def command(kind: str) -> int:
+@json_option
+def command(kind: str, as_json: bool) -> int:
     """Print the JSON Schema of files of a KIND: procedure, profile, bench, causes or rules.
 
     \b

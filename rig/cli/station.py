@@ -56,10 +56,11 @@ def command(
         return _print_list(module.list_faults(), ("fault", "what is wrong with the unit"), as_json)
     if list_wire_faults:
         return _print_list(module.list_wire_faults(), ("fault", "what the wire does"), as_json)
-    if as_json:
-        raise click.UsageError("--json goes with --list-faults and --list-wire-faults")
     order = {"unit": unit, "faults": dict(faults), "seed": seed, "speed": speed}
-    return asyncio.run(_serve(factory, module.listener_lines, order, wire_faults, bench_file))
+    say = _say_in_json if as_json else _say_in_lines
+    return asyncio.run(
+        _serve(factory, lambda station: say(module.listener_lines(station)), order, wire_faults, bench_file)
+    )
 
 
 def _entry() -> tuple[Any, Any]:
@@ -92,7 +93,7 @@ def station_module() -> Any:
 
 async def _serve(
     factory: Any,
-    lines: Callable[[Any], list[str]],
+    say: Callable[[Any], None],
     order: dict[str, Any],
     wire_faults: tuple[tuple[str, str, int | None], ...],
     bench_file: str | None,
@@ -113,11 +114,21 @@ async def _serve(
             raise InputError(str(fault), "'rig station --list-wire-faults' lists them.") from None
         if bench_file is not None:
             _write_bench_file(Path(bench_file), station.addresses, order["speed"])
-        print(*lines(station), sep="\n")
+        say(station)
         sys.stdout.flush()
         return SIGNALLED + await stopped
     finally:
         await station.close()
+
+
+def _say_in_lines(lines: list[str]) -> None:
+    print(*lines, sep="\n")
+
+
+def _say_in_json(lines: list[str]) -> None:
+    """What is spoken, and where: ``modbus tcp 127.0.0.1:5020``."""
+    spoken = (line.rpartition(" ") for line in lines)
+    print_json([{"speaks": words, "address": address} for words, _, address in spoken])
 
 
 def _stop(stopped: asyncio.Future[int], number: int) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -36,7 +36,8 @@ SHORTEST = 8  # characters of an id that are always shown: one minute of UUIDv7'
 
 @dataclass(frozen=True)
 class RunLine:
-    """One run in a list. ``verdict`` is None when it has no end on record; ``known`` says how far it came."""
+    """One run in a list. One that was cut off is stopped, and ``known`` says how far it came; one that goes on has no
+    verdict yet."""
 
     run: str
     short: str  # as much of the id as is unique in the store
@@ -51,19 +52,19 @@ class RunLine:
     verdict: Verdict | None
     reason: str | None
     known: str
-
-    @property
-    def interrupted(self) -> bool:
-        return self.verdict is None
+    interrupted: bool
+    running: bool
 
 
 @dataclass(frozen=True)
 class StoredRun:
-    """A run as it was read back. An interrupted one has an end that was put together from what is known."""
+    """A run as it was read back. An interrupted one has an end that was put together from what is known; so has one
+    that is still going on (``running``), and there it only says how far it has come."""
 
     record: RunRecord
     events: tuple[Event, ...]
     interrupted: bool
+    running: bool = False
 
 
 @dataclass(frozen=True)
@@ -106,12 +107,14 @@ def events_of(connection: sa.Connection, run: str, but: type[Event] | None = Non
     return tuple(decode(parsed(body, form)) for body, form in connection.execute(query))
 
 
-def stored_run(connection: sa.Connection, wanted: str) -> StoredRun:
-    """A whole run from its events."""
-    events = events_of(connection, find(connection, wanted))
+def stored_run(connection: sa.Connection, wanted: str, goes_on: Callable[[str], bool]) -> StoredRun:
+    """A whole run from its events; ``goes_on`` tells whether a program is still writing it."""
+    run = find(connection, wanted)
+    events = events_of(connection, run)
     if any(isinstance(e, RunEnded) for e in events):
         return StoredRun(record_of(events), events, interrupted=False)
-    return StoredRun(record_of([*events, _cut_off(events)]), events, interrupted=True)
+    running = goes_on(run)
+    return StoredRun(record_of([*events, _cut_off(events)]), events, not running, running)
 
 
 def _cut_off(events: Sequence[Event]) -> RunEnded:
@@ -126,8 +129,11 @@ def _cut_off(events: Sequence[Event]) -> RunEnded:
         elif isinstance(event, OutputIntended | OutputConfirmed) and event.on:
             off = False
     last = max((e.at for e in events), default=0.0)
-    reason = f"interrupted: no end is on record; {_last_known(events)}"
-    return RunEnded(last, Verdict.STOPPED, reason, off, seconds=last, wall_seconds=0.0)
+    return RunEnded(last, Verdict.STOPPED, _why_stopped(_last_known(events)), off, seconds=last, wall_seconds=0.0)
+
+
+def _why_stopped(known: str) -> str:
+    return f"interrupted: no end is on record; {known}"
 
 
 def _last_known(events: Sequence[Event]) -> str:
@@ -155,22 +161,33 @@ def _marked(mark: Interrupted) -> str:
     return f"{said} (found {mark.utc})"
 
 
-def list_runs(connection: sa.Connection, serial: str | None, limit: int) -> tuple[RunLine, ...]:
-    """The latest runs, the newest first."""
+def list_runs(
+    connection: sa.Connection, serial: str | None, limit: int, goes_on: Callable[[str], bool]
+) -> tuple[RunLine, ...]:
+    """The latest runs, the newest first; ``goes_on`` as for ``stored_run``."""
     r = schema.runs.c
     query = sa.select(schema.runs).order_by(r.run.desc()).limit(limit)
     if serial is not None:
         query = query.where(r.serial == serial)
     ids = connection.execute(sa.select(r.run).order_by(r.run)).scalars().all()
-    return tuple(_line(connection, row, ids) for row in connection.execute(query).all())
+    return tuple(_line(connection, row, ids, goes_on) for row in connection.execute(query).all())
 
 
-def _line(connection: sa.Connection, row: sa.Row[Any], ids: Sequence[str]) -> RunLine:
+def _line(connection: sa.Connection, row: sa.Row[Any], ids: Sequence[str], goes_on: Callable[[str], bool]) -> RunLine:
     e = schema.events.c
     query = sa.select(e.body, e.form).where(e.run == row.run, e.kind == RunEnded.__name__)
     end = connection.execute(query).first()
-    ended = decode(parsed(end.body, end.form)) if end is not None else None
-    known = "" if ended is not None else _last_known(events_of(connection, row.run, but=Traced))
+    running = end is None and goes_on(row.run)
+    verdict: Verdict | None = None
+    known, reason = "", None
+    if end is not None:
+        ended = decode(parsed(end.body, end.form))
+        assert isinstance(ended, RunEnded)
+        verdict, reason = ended.verdict, ended.reason
+    else:
+        known = _last_known(events_of(connection, row.run, but=Traced))
+        if not running:
+            verdict, reason = Verdict.STOPPED, _why_stopped(known)
     return RunLine(
         run=row.run,
         short=_short(row.run, ids),
@@ -182,9 +199,11 @@ def _line(connection: sa.Connection, row: sa.Row[Any], ids: Sequence[str]) -> Ru
         job=row.job,
         by=row.by,
         simulated=row.simulated,
-        verdict=ended.verdict if isinstance(ended, RunEnded) else None,
-        reason=ended.reason if isinstance(ended, RunEnded) else None,
+        verdict=verdict,
+        reason=reason,
         known=known,
+        interrupted=end is None and not running,
+        running=running,
     )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from types import TracebackType
@@ -122,8 +122,9 @@ class Store:
         """A whole run, and whether it was cut off."""
         from rig.records.read import stored_run
 
+        going = self._going()
         with self.reading() as connection:
-            return stored_run(connection, run)
+            return stored_run(connection, run, going)
 
     def events(self, run: str) -> tuple[Event, ...]:
         """Everything on record of a run."""
@@ -136,8 +137,14 @@ class Store:
         """The latest runs, the newest first."""
         from rig.records.read import list_runs
 
+        going = self._going()
         with self.reading() as connection:
-            return list_runs(connection, serial, limit)
+            return list_runs(connection, serial, limit, going)
+
+    def _going(self) -> Callable[[str], bool]:
+        """Tells whether a program writes a run, or did when this was called: one may begin or end while one reads."""
+        before = {path.stem for path in lock_path(self.folder, "*").parent.glob("*.lock") if held(path)}
+        return lambda run: run in before or held(lock_path(self.folder, run))
 
     def count_runs(self) -> int:
         """How many runs are on record."""

@@ -16,6 +16,7 @@ from small_procedures import TWO_LOOKS
 
 from rig.cli.main import COMMANDS, cli
 from rig.cli.run import command as run_command
+from rig.errors import InputError, NoAnswer, RecordError, RuleError
 from rig.plan.load import load_named
 from rig.plan.wiring import Bench
 
@@ -165,7 +166,6 @@ def test_hostile_serials_are_kept_and_shown_but_never_sent(rig: Rig, two_looks: 
         (("station", "--speed", "0"), "--speed"),
         (("station", "--fault", "coil-opn"), "coil-open"),
         (("station", "--unit", "demo-99"), "demo-18-dc"),
-        (("station", "--json"), "--list-faults"),
         (("--nonsense",), "--nonsense"),
         (("r\x1b[31m",), "no command is called"),
         (("run", "--\x1b[31m"), "--\\x1b[31m"),
@@ -179,6 +179,50 @@ def test_what_a_person_gets_wrong_is_said_shortly(rig: Rig, home: Path, argument
     assert "Traceback" not in err
     assert "\x1b" not in err
     assert not (home / "records.sqlite").exists() or rig("runs")[1] == "No runs are on record here.\n"
+    assert_one_error(rig(*arguments, "--json"), 2)
+
+
+def assert_one_error(done: tuple[int, str, str], wanted: int) -> dict[str, Any]:
+    """With ``--json``: one value on stdout that says what went wrong, and lines for a person on stderr."""
+    code, out, err = done
+    error: dict[str, Any] = json.loads(out)["error"]
+    assert code == error["exit_code"] == wanted
+    assert error["message"]
+    assert out.isascii()
+    assert "\x1b" not in err
+    assert err.strip()
+    return error
+
+
+def test_an_error_in_json_names_every_fault_at_its_place(rig: Rig, two_looks: str, tmp_path: Path) -> None:
+    procedure = tmp_path / "bad.yaml"
+    procedure.write_text(
+        Path(two_looks).read_text("utf-8").replace("title:", "tilte:").replace("verb: look", "verb: lick")
+    )
+    error = assert_one_error(rig("run", str(procedure), "--json"), 2)
+    assert error["kind"] == "input"
+    places = [(f["file"], f["line"] > 0, f["column"] > 0, bool(f["message"])) for f in error["faults"]]
+    assert places == [(str(procedure), True, True, True)] * len(places)
+    assert len(places) >= 2
+    first = error["faults"][0]
+    assert (error["file"], error["line"], error["column"]) == (first["file"], first["line"], first["column"])
+
+
+def test_errors_of_every_exit_code_are_json_too(rig: Rig, two_looks: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    for error, code, kind in (
+        (InputError("a"), 2, "input"),
+        (NoAnswer("a", "b", "meter-1"), 3, "instrument"),
+        (RecordError("a"), 3, "records"),
+        (RuleError("a", "b", "c"), 4, "rule"),
+        (ZeroDivisionError("a"), 3, "program"),
+        (KeyboardInterrupt(), 130, "interrupted"),
+    ):
+
+        def fail(*arguments: object, error: BaseException = error, **named: object) -> None:
+            raise error
+
+        monkeypatch.setattr("rig.plan.load.load_named", fail)
+        assert assert_one_error(rig("run", two_looks, "--json"), code)["kind"] == kind
 
 
 def test_lockstep_needs_a_station(rig: Rig, two_looks: str, tmp_path: Path) -> None:

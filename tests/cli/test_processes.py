@@ -13,6 +13,7 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -125,11 +126,24 @@ def test_a_signal_stops_a_run_switches_off_and_is_on_record(
 def test_a_run_that_is_killed_keeps_what_was_shown(spawn: Spawn, long_wait: str) -> None:
     process = spawn("run", long_wait, "--pace", "real")
     shown = until(process, "bus-on")
+
+    def told() -> tuple[dict[str, Any], str, dict[str, Any]]:
+        """The run in the list, the list as text, the run by itself."""
+        (line,) = json.loads(spawn("runs", "--json").communicate(timeout=LONGEST)[0])
+        value = json.loads(spawn("runs", line["run"], "--json").communicate(timeout=LONGEST)[0])
+        return line, spawn("runs").communicate(timeout=LONGEST)[0], value
+
+    listed, text, value = told()
+    assert (listed["verdict"], listed["running"], value["verdict"], value["running"]) == (None, True, None, True)
+    assert listed["reason"] == value["reason"] == "the run is still going on"
+    assert "goes on" in text
     process.kill()
     process.wait(LONGEST)
-    (listed,) = json.loads(spawn("runs", "--json").communicate(timeout=LONGEST)[0])
+    listed, text, value = told()
     assert listed["interrupted"] is True
-    value = json.loads(spawn("runs", listed["run"], "--json").communicate(timeout=LONGEST)[0])
+    assert listed["verdict"] == value["verdict"] == "stopped"
+    assert listed["reason"] == value["reason"]
+    assert "stopped" in text
     assert "pass     bus-on" in shown
     assert [(step["name"], step["verdict"]) for step in value["steps"]] == [("bus-on", "pass")]
     assert value["all_off"] is False

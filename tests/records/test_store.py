@@ -91,8 +91,13 @@ def test_a_run_that_was_cut_off_is_listed_with_what_is_known(store: Store) -> No
     journal.record(StepStarted(1.0, "fill-time", "fill", "times", 2.0))
     journal.record(OutputIntended(1.5, "mains", True))
     (line,) = store.list_runs()
+    assert line.running
+    assert (line.verdict, line.interrupted, store.stored_run(run).running) == (None, False, True)
+    journal.release()
+    (line,) = store.list_runs()
     assert line.interrupted
-    assert line.verdict is None
+    assert line.verdict is Verdict.STOPPED
+    assert line.reason == store.stored_run(run).record.ended.reason
     assert "mains was to be switched on" in line.known
     stored = store.stored_run(run)
     assert stored.interrupted
