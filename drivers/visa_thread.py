@@ -139,7 +139,10 @@ def _given_up(size: int = 1) -> bytes:
 def _wake(session: Any) -> None:
     """End a read on a serial port from outside. Else its thread would go on taking the bytes meant for whoever opens
     the port next, for as long as the library's own time limit. A socket has a connection to itself, and may wait."""
-    raw = getattr(session.visalib, "sessions", {}).get(session.session)
+    try:
+        raw = getattr(session.visalib, "sessions", {}).get(session.session)
+    except VisaError:  # its thread has closed it already
+        return
     port: Any = getattr(raw, "interface", None)
     if hasattr(port, "cancel_read"):
         port.read = _given_up

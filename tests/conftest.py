@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -52,3 +52,11 @@ def written(tmp_path: Path) -> Callable[[str], Plan]:
         return bundled_plan(str(path))
 
     return make
+
+
+@pytest.fixture(autouse=True, scope="session")
+def own_state(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """Locks and latches of tests are nobody else's."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("RIG_STATE", str(tmp_path_factory.mktemp("state")))
+        yield

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Collection
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Any, Protocol
 
 from rig.bench.clock import Clock
 from rig.bench.outputs import Outputs
@@ -16,6 +16,7 @@ from rig.bench.ports import Answer
 from rig.bench.readers import QuantityReading, Readers
 from rig.plan.safety import InputHolds, Interlock, OutputHolds, QuantityHolds, QuantityRises, StepConfirmed
 from rig.plan.wiring import Bench
+from rig.quantities import Quantity, convert
 
 LATE = 1.5  # a value may be this many periods old: one that was being read when the period ended is not stale
 
@@ -72,7 +73,7 @@ class _InputIs(_Simple):
         must = self._must
         answer = self._sight.readers.last_state(must.input)
         if answer is None or self._sight.clock.now() - answer.had > self._oldest:
-            return f"{must.input} has not been read lately"
+            return stale(must.input, answer, self._sight.clock, self._oldest)
         return None if answer.value == must.is_ else f"{must.input} is {answer.value}, must be {must.is_}"
 
 
@@ -82,7 +83,9 @@ class _OutputIs(_Simple):
 
     def broken(self, output: str, rising: bool) -> str | None:
         on = self._must.output in self._outputs.on
-        return None if on == (self._must.is_ == "on") else f"{self._must.output} is {'on' if on else 'off'}"
+        if on == (self._must.is_ == "on"):
+            return None
+        return f"{self._must.output} is {'on' if on else 'off'}, must be {self._must.is_}"
 
 
 class _StepPassed(_Simple):
@@ -107,13 +110,17 @@ class _Within:
         must = self._must
         answer = self._readers.last_quantity(must.quantity)
         if answer is None or self._clock.now() - answer.had > self.age:
-            return f"{must.quantity} is older than {must.no_older_than}"
+            return stale(must.quantity, answer, self._clock, self.age)
         value = answer.value.value
-        if self._most is not None and value > self._most:
-            return f"{must.quantity} is {value:.4g}, more than {must.at_most}"
-        if self._least is not None and value < self._least:
-            return f"{must.quantity} is {value:.4g}, less than {must.at_least}"
+        if must.at_most is not None and self._most is not None and value > self._most:
+            return f"{must.quantity} reads {self._in(must.at_most, value)}, must be at most {must.at_most}"
+        if must.at_least is not None and self._least is not None and value < self._least:
+            return f"{must.quantity} reads {self._in(must.at_least, value)}, must be at least {must.at_least}"
         return None
+
+    def _in(self, bound: Quantity, value: float) -> str:
+        """A value in the unit of a bound, as a person reads the bench file."""
+        return f"{convert(value, bound.canonical().unit, bound.unit):.4g} {bound.unit}"
 
 
 class _Rises:
@@ -146,12 +153,21 @@ class _Rises:
         if not rising:
             return None
         if answer is None or now - answer.had > self.age:
-            return f"{must.quantity} is older than {must.no_older_than}"
+            return stale(must.quantity, answer, self._clock, self.age)
         since = self._outputs.since(output)
         if now - since < self._within or answer.value.value >= self._until:
             return None
         self._forget(now - self._within)
         then, value = self._history[0]
-        if since <= then <= now - self._within and answer.value.value - value < self._rises:
-            return f"{must.quantity} rose by less than {must.rises} in {must.within}"
+        rose = answer.value.value - value
+        if since <= then <= now - self._within and rose < self._rises:
+            unit = must.rises.canonical().unit
+            return f"{must.quantity} rose by {rose:.3g} {unit} in {must.within}, must rise by {must.rises} at least"
         return None
+
+
+def stale(what: str, answer: Answer[Any] | None, clock: Clock, allowed: float) -> str:
+    """What to say of a value that is missing or too old, ``allowed`` seconds being the oldest that counts."""
+    if answer is None:
+        return f"{what} has not been read, and may be {allowed:g} s old at most"
+    return f"{what} was last read {clock.now() - answer.had:.2f} s ago, and may be {allowed:g} s old at most"

@@ -7,6 +7,7 @@ told to the engine, which ends the run. A value that is missing or too old is a 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from contextlib import suppress
 
 from rig.bench.clock import Clock
 from rig.bench.conditions import Condition, Sight, condition_of
@@ -17,6 +18,8 @@ from rig.errors import InstrumentError, RigError, Stopped
 from rig.plan.wiring import Bench
 
 BOARDS_EVERY = 1.0  # s between two looks at a relay board's own coils; this also renews its communication watchdog
+LOOKS = 2  # looks a period: what was read since the last one is not read again, and nothing is older than a period
+OFF_EVERY = 2.0  # s between two looks when all is off: a contactor that closes by itself finds somebody's hands there
 
 
 class Interlocks:
@@ -25,9 +28,9 @@ class Interlocks:
 
     def __init__(self, wiring: Bench, readers: Readers, outputs: Outputs, clock: Clock) -> None:
         self._wiring, self._readers, self._outputs, self._clock = wiring, readers, outputs, clock
-        self._every: float = wiring.interlocks_every.to("s")
+        self._look_every: float = wiring.interlocks_every.to("s") / LOOKS
         self._confirmed: set[str] = set()
-        self._boards_at = clock.now()
+        self._boards_at = self._off_looked_at = clock.now()
         self._longest = {name: spec.longest_on.to("s") for name, spec in wiring.outputs.items()}
         sight = Sight(wiring, readers, outputs, clock, self._confirmed)
         made = {name: condition_of(lock, sight) for name, lock in wiring.interlocks.items()}
@@ -37,6 +40,7 @@ class Interlocks:
             for output in wiring.outputs
         }
         self.latched: str | None = None
+        self.latches: Callable[[str], None] = lambda why: None  # told why, when the outputs are off
         self.tripped: Callable[[RigError], None] = lambda error: None
         self.alive: Callable[[], None] = lambda: None
         outputs.admit = self.admit
@@ -50,7 +54,7 @@ class Interlocks:
     async def admit(self, output: str) -> None:
         """Whether an output may be turned on now, everything read afresh. Raises Stopped, InstrumentError."""
         if self.latched is not None:
-            raise Stopped(f"latched: {self.latched}", "Find the reason; a person clears it by starting anew.", output)
+            raise Stopped(f"latched: {self.latched}", "Find the reason and mend it before another run.", output)
         conditions = self._conditions[output]
         await self._read_for([c for _, c in conditions], self._clock.now())
         for name, condition in conditions:
@@ -66,26 +70,42 @@ class Interlocks:
     async def watch(self) -> None:
         """Watch until cancelled."""
         while True:
+            began = self._clock.now()
             self.alive()
-            if self._outputs.on and self.latched is None:
-                error = await self._round()
+            if self.latched is None:
+                error = await self._look()
                 if error is not None:
                     await self._trip(error)
-            await self._clock.sleep(self._every)
+            await self._clock.sleep_until(max(began + self._look_every, self._clock.now() + self._look_every / 10))
 
-    async def _round(self) -> RigError | None:
-        """One look at everything that concerns the outputs that are on; what is wrong, if anything."""
+    async def _look(self) -> RigError | None:
+        """What is wrong, if anything. That the look itself failed is wrong, too: nothing would be watched then."""
         try:
             on = self._outputs.on
-            concerned = [condition for outputs, condition in self._made if not outputs.isdisjoint(on)]
-            await self._read_for(concerned, self._clock.now() - self._every / 2)
-            await self._read_feedback()
+            if on:
+                concerned = [condition for outputs, condition in self._made if not outputs.isdisjoint(on)]
+                await self._read_for(concerned, self._clock.now() - self._look_every)
+                await self._read_feedback(on, BOARDS_EVERY)
+            elif self._clock.now() - self._off_looked_at >= OFF_EVERY:
+                await self._look_at_what_is_off()
+            return self._first_wrong()
         except InstrumentError as error:
             return error  # a value that cannot be had is a breach; the instrument is what failed, not the unit
-        return self._first_wrong()
+        except Exception as fault:
+            what = f"the watch over the interlocks failed ({type(fault).__name__}: {fault})"
+            return Stopped(what, "Do not use this bench until that is found and mended.", "interlocks")
+
+    async def _look_at_what_is_off(self) -> None:
+        """An instrument that does not answer while all is off is no breach: who needs it next will say so."""
+        self._off_looked_at = self._clock.now()
+        with suppress(InstrumentError):
+            await self._read_feedback(self._wiring.outputs, OFF_EVERY)
 
     def _first_wrong(self) -> Stopped | None:
         now = self._clock.now()
+        for output in self._wiring.outputs:
+            if self._outputs.came_on(output):
+                return Stopped("is on, and nobody turned it on", "Do not touch the unit. Relay or contactor?", output)
         for output in self._outputs.on:
             if now - self._outputs.since(output) > self._longest[output]:
                 longest = self._wiring.outputs[output].longest_on
@@ -102,8 +122,11 @@ class Interlocks:
 
     async def _trip(self, error: RigError) -> None:
         self.latched = error.sentence()
-        await self._outputs.all_off()  # confirmed once more when the run ends, and told there
-        self.tripped(error)
+        try:
+            await self._outputs.all_off()  # confirmed once more when the run ends, and told there
+            self.latches(self.latched)
+        finally:
+            self.tripped(error)
 
     # reading
 
@@ -125,12 +148,12 @@ class Interlocks:
             if _older(self._readers.last_quantity(name), fresh):
                 await self._readers.quantity(name)
 
-    async def _read_feedback(self) -> None:
-        feedbacks = {self._wiring.outputs[o].feedback for o in self._outputs.on} - {READ_BACK}
+    async def _read_feedback(self, outputs: Iterable[str], boards_every: float) -> None:
+        feedbacks = {self._wiring.outputs[o].feedback for o in outputs} - {READ_BACK}
         for module in sorted({self._wiring.inputs[f].instrument for f in feedbacks}):
-            if _older(self._readers.last_inputs(module), self._clock.now() - self._every / 2):
+            if _older(self._readers.last_inputs(module), self._clock.now() - self._look_every):
                 await self._readers.inputs(module)
-        if self._clock.now() - self._boards_at >= BOARDS_EVERY:
+        if self._clock.now() - self._boards_at >= boards_every:
             self._boards_at = self._clock.now()
             await self._outputs.look_at_boards()
 

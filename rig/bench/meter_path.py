@@ -9,11 +9,11 @@ from datetime import date
 
 from rig.bench.clock import Clock
 from rig.bench.dead import DeadProof
-from rig.bench.guard import OHMS, why_no_ohms
 from rig.bench.outputs import Outputs
 from rig.bench.ports import Meter, Relays
 from rig.errors import RECOVERABLE, OutputError, Stopped
 from rig.judgement.accuracy import Statement
+from rig.plan.energy import OHMS, why_no_ohms
 from rig.plan.stated import statement_of, why_none
 from rig.plan.wiring import Bench, Select, TestPoint
 from rig.quantities import Quantity

@@ -13,11 +13,12 @@ from dataclasses import dataclass
 from functools import partial
 
 from rig.bench.clock import Clock
-from rig.bench.guard import Drive, why_not_on
 from rig.bench.ports import Answer, Relays
 from rig.bench.readers import Readers
 from rig.errors import InstrumentError, OutputError, Stopped
 from rig.events import Event, OutputConfirmed, OutputIntended
+from rig.plan.energy import why_not_on
+from rig.plan.procedure import Drive
 from rig.plan.wiring import Bench
 
 FEEDBACK_WITHIN = 0.2  # a contactor's mirror contact follows within 20 to 60 ms (common practice, no source)
@@ -71,6 +72,8 @@ class Outputs:
         self._wiring, self._boards, self._readers = wiring, boards, readers
         self._clock, self._emit, self._since_start = clock, emit, since_start
         self._maybe_on: dict[str, _On] = {}  # in the order in which they were told
+        self._off_at: dict[str, float] = {}  # when each was last confirmed off
+        self._drops = 0  # how often everything was turned off: what began before that turns nothing on after it
         self._coils: dict[str, Answer[tuple[bool, ...]]] = {}
 
     @property
@@ -95,6 +98,7 @@ class Outputs:
     async def turn_on(self, output: str) -> Answer[bool]:
         """Turn one output on. The answer's times bracket the moment at which its feedback changed. Raises Stopped when
         the guard forbids it, OutputError when the feedback does not follow, InstrumentError."""
+        drops = self._drops
         reason = why_not_on(self._wiring, output, self.drive)
         if reason is not None:
             raise Stopped(reason, "The procedure must put this into a stage that is driven so.", output)
@@ -104,11 +108,17 @@ class Outputs:
             self.guard_seconds += time.perf_counter() - began
         await self.admit(output)
         self._emit(OutputIntended(self._since_start(self._clock.now()), output, True))
-        self._maybe_on[output] = _On(self._clock.now())
+        if drops != self._drops:
+            raise Stopped("everything was turned off while this was about to go on", "Start the run again.", output)
+        # one that is on already stays on since then: its longest time does not begin anew
+        self._maybe_on.setdefault(output, _On(self._clock.now()))
         if self._wiring.outputs[output].energizes != "nothing":
             self.energizings += 1
         answer = await self._switch(output, True)
-        self._maybe_on[output].confirmed = answer.had
+        entry = self._maybe_on.get(output)
+        if entry is None:
+            raise Stopped("everything was turned off while this went on", "Start the run again.", output)
+        entry.confirmed = answer.had
         return answer
 
     async def turn_off(self, output: str) -> Answer[bool]:
@@ -117,7 +127,12 @@ class Outputs:
             self._maybe_on[output].confirmed = None
         answer = await self._switch(output, False)
         self._maybe_on.pop(output, None)
+        self._off_at[output] = answer.had
         return answer
+
+    def unproved(self) -> None:
+        """Forget what was proved dead: people have had their hands in the unit."""
+        self.energizings += 1
 
     async def _switch(self, output: str, on: bool) -> Answer[bool]:
         spec = self._wiring.outputs[output]
@@ -168,36 +183,53 @@ class Outputs:
         answer = self._coils.get(spec.instrument)
         return None if answer is None or answer.asked <= self.confirmed_at(output) else answer.value[spec.channel]
 
+    def came_on(self, output: str) -> bool:
+        """Whether an output that was confirmed off says since then that it is on, by its coil or its feedback, although
+        nobody turned it on: of what was last read."""
+        off_at = self._off_at.get(output)
+        if off_at is None or output in self._maybe_on:
+            return False
+        spec = self._wiring.outputs[output]
+        coils = self._coils.get(spec.instrument)
+        if coils is not None and coils.asked > off_at and coils.value[spec.channel]:
+            return True
+        contact = None if spec.feedback == READ_BACK else self._wiring.inputs[spec.feedback]
+        said = None if contact is None else self._readers.last_inputs(contact.instrument)
+        return said is not None and contact is not None and said.asked > off_at and said.value[contact.channel]
+
     async def all_off(self) -> OffReport:
         """Drop every coil of every board, then confirm. Never raises for an instrument: what could not be confirmed is
         in the report. Safe to call twice."""
+        self._drops += 1
         boards = self._boards_in_order()
-        why: list[str] = []
-        for name in boards:
-            await self._drop_board(name, why)
+        failed = [name for name in boards if await self._dropping(name)]  # one that is silent holds up no other
+        why = [f"{name}: {reason}" for name in failed if (reason := await self._dropping(name))]
         unconfirmed = await self._still_on(boards, why)
         deadline = self._clock.now() + FEEDBACK_WITHIN
         while unconfirmed and self._clock.now() < deadline:
             await self._clock.sleep(FEEDBACK_EVERY)
             unconfirmed = await self._still_on(boards, why)
-        for output in [o for o in self._maybe_on if o not in unconfirmed]:
-            del self._maybe_on[output]
+        for output in [o for o in self._wiring.outputs if o not in unconfirmed]:
+            self._maybe_on.pop(output, None)
+            self._off_at[output] = self._clock.now()
         return OffReport(tuple(unconfirmed), tuple(dict.fromkeys(why)))
 
     def _boards_in_order(self) -> list[str]:
-        """Relay boards, those of the outputs that must drop first at the front."""
+        """Relay boards, those of the outputs that must drop first at the front; people last, for they take their
+        time."""
         first = [self._wiring.outputs[o].instrument for o in self._wiring.all_off_order]
-        return list(dict.fromkeys([*first, *self._boards]))
+        return sorted(dict.fromkeys([*first, *self._boards]), key=self._wiring.by_hand)
 
-    async def _drop_board(self, name: str, why: list[str]) -> None:
+    async def _dropping(self, name: str) -> str:
+        """Drop one board; why that failed, nothing when it did not."""
         channels = self._wiring.instruments[name].channels or 0
-        for attempt in (1, 2):
-            try:
-                await self._boards[name].write_all([False] * channels)
-                return
-            except InstrumentError as error:
-                if attempt == 2:
-                    why.append(f"{name}: {error.what}")
+        try:
+            await self._boards[name].write_all([False] * channels)
+        except InstrumentError as error:
+            return error.what
+        except Exception as fault:  # whatever a driver throws, the other boards are still to be dropped
+            return f"its driver failed ({type(fault).__name__}: {fault})"
+        return ""
 
     async def _still_on(self, boards: Sequence[str], why: list[str]) -> list[str]:
         """Outputs whose feedback does not say off: one exchange a board and a module, not one an output."""
@@ -210,6 +242,8 @@ class Outputs:
                 states[name] = (await ask()).value
             except InstrumentError as error:
                 why.append(f"{name}: {error.what}")
+            except Exception as fault:
+                why.append(f"{name}: its driver failed ({type(fault).__name__}: {fault})")
         on = [o for o in self._wiring.outputs if not self._says_off(o, states)]
         for output in self._wiring.outputs:
             try:

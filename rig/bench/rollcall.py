@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import asyncio
+from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import UTC, date, datetime
 
 from rig.bench.bench import LiveBench
+from rig.bench.claim import claimed
 from rig.bench.opening import StationOrder, open_bench
 from rig.errors import InstrumentError, RuleError
 from rig.plan.wiring import Bench
@@ -15,7 +18,8 @@ SIMULATED = "SIM-"  # how the serial numbers of simulated instruments begin
 
 @dataclass(frozen=True)
 class RollCall:
-    """How one instrument answered to its name. ``ok`` means that it reported the serial number of the bench file."""
+    """How one instrument answered to its name. ``ok`` means that it reported the serial number of the bench file, and
+    that its calibration has not run out."""
 
     name: str
     driver: str
@@ -27,12 +31,17 @@ class RollCall:
     calibrated_until: str | None
 
 
-async def call_roll(live: LiveBench) -> list[RollCall]:
+async def call_roll(live: LiveBench, today: date) -> list[RollCall]:
     """Ask every instrument in the order of the bench file. Never raises for an instrument."""
-    return [await _ask(live, name) for name in live.wiring.instruments]
+    return [await _ask(live, name, today) for name in live.wiring.instruments]
 
 
-async def _ask(live: LiveBench, name: str) -> RollCall:
+def refuse_calibration(roll: Sequence[RollCall]) -> dict[str, str]:
+    """The instruments whose calibration does not count, and why: those that answer, and are not as they should be."""
+    return {entry.name: entry.says for entry in roll if not entry.ok and entry.reported is not None}
+
+
+async def _ask(live: LiveBench, name: str, today: date) -> RollCall:
     spec = live.wiring.instruments[name]
     reported: str | None = None
     try:
@@ -40,14 +49,23 @@ async def _ask(live: LiveBench, name: str) -> RollCall:
         says = "present" if reported == spec.serial else f"is {reported}, the bench file says {spec.serial}"
     except InstrumentError as error:
         says = error.sentence()
-    calibrated = spec.calibrated_until
-    return RollCall(name, spec.driver, spec.link, spec.serial, reported, reported == spec.serial, says, calibrated)
+    ok, until = reported == spec.serial, spec.calibrated_until
+    if ok and until is not None and date.fromisoformat(until) < today:
+        ok, says = False, f"was calibrated until {until}, and today is {today.isoformat()}"
+    return RollCall(name, spec.driver, spec.link, spec.serial, reported, ok, says, until)
 
 
-def refuse_mixed(wiring: Bench, roll: list[RollCall]) -> None:
+def refuse_mixed(wiring: Bench, roll: Sequence[RollCall]) -> None:
     """Simulated and real never mix. Raises RuleError when a real bench reaches a simulated instrument, or the other
-    way round: the simulators' instruments carry it in their serial numbers."""
+    way round: the simulators' instruments carry it in their serial numbers. On a simulated bench at addresses, one that
+    does not say who it is counts as real: this computer may lead on to anything."""
     for entry in roll:
+        if entry.reported is None and wiring.simulated and wiring.station is None:
+            raise RuleError(
+                f"{entry.name} does not say that it is a simulated instrument, and this is a simulated bench",
+                f"{entry.says} Look what is at {wiring.links[entry.link].address}.",
+                wiring.bench,
+            )
         if entry.reported is not None and entry.reported.startswith(SIMULATED) != wiring.simulated:
             is_one = "is a simulated instrument" if not wiring.simulated else "is not a simulated instrument"
             kind = "simulated" if wiring.simulated else "real"
@@ -59,13 +77,15 @@ def refuse_mixed(wiring: Bench, roll: list[RollCall]) -> None:
 
 
 def roll_call(wiring: Bench, order: StationOrder) -> list[RollCall]:
-    """Open a bench, call the roll, and close it again; nothing is switched. Raises InputError."""
+    """Open a bench, call the roll, and close it again; nothing is switched, also on a latched bench. Raises
+    InputError, RuleError when another program holds the bench: two that speak on one line garble each other."""
 
     async def work() -> list[RollCall]:
         opened = await open_bench(wiring, order, lambda event: None)
         try:
-            return await call_roll(opened.live)
+            return await call_roll(opened.live, datetime.now(UTC).date())
         finally:
             await opened.close()
 
-    return asyncio.run(work())
+    with claimed(wiring, wiring.links, wiring.station is not None, even_latched=True):
+        return asyncio.run(work())

@@ -8,7 +8,7 @@ import os
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -55,9 +55,11 @@ class Watcher:
         watcher._order({"load": sorted({wiring.instruments[n].driver for n in board_names(wiring)})})
         return watcher
 
-    async def arm(self, links: Mapping[str, Link], own: bool, report: Path | None) -> None:
-        """Arm it: from now on a beat must come every STALL seconds. Raises OutputError: without it nothing may be
-        energized."""
+    async def arm(
+        self, links: Mapping[str, Link], own: bool, report: Path | None, latches: Sequence[Path] = ()
+    ) -> None:
+        """Arm it: from now on a beat must come every STALL seconds. It latches the bench at ``latches`` when it must
+        give up. Raises OutputError: without it nothing may be energized."""
         boards = boards_of(self._wiring, links)
         order = {
             "parent": os.getpid(),
@@ -65,6 +67,8 @@ class Watcher:
             "report": None if report is None else str(report),
             "kill": any(b["protocol"] != "modbus-tcp" for b in boards),
             "own": own,
+            "bench": self._wiring.bench,
+            "latches": [str(path) for path in latches],
         }
         began = time.monotonic()
         self._order({"arm": {**order, "boards": boards}})

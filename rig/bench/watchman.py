@@ -6,7 +6,7 @@ It lives in wall time, in a session of its own, so that a closing terminal does 
 
     {"load": [DRIVER, …]}   find and import their off switches now: when they are needed there is no time
     {"arm": {"parent": PID, "stall": SECONDS, "report": PATH or null, "kill": true or false, "own": true or false,
-             "boards": [BOARD, …]}}
+             "bench": NAME, "latches": [PATH, …], "boards": [BOARD, …]}}
     {"beat": 1}       the control loop is alive
     {"drop": 1}       the first process has lost its way to the boards: drop them from here
     {"done": 1}       everything is off and confirmed: end
@@ -14,8 +14,8 @@ It lives in wall time, in a session of its own, so that a closing terminal does 
 A BOARD is {"name", "driver", "address", "protocol", "device", "channels", "baud", "parity", "stop_bits"}; its off
 switch is found by the driver's name among the entry points ``refurb_rig.off_switches``. When the input ends without
 "done", when the first process is gone, or when no beat comes for ``stall`` seconds, all boards are dropped; again and
-again while a board does not confirm or the first process only stands still, for it may come back and go on. What was
-done goes into the report file, too.
+again while a board does not confirm or the first process only stands still, for it may come back and go on. When that
+must be given up, the bench is latched. What was done goes into the report file, too.
 "own" says that the boards are simulated inside the first process, and gone with it.
 """
 
@@ -29,6 +29,7 @@ import signal
 import sys
 import time
 from collections.abc import Callable, Iterator
+from datetime import UTC, datetime
 from importlib.metadata import entry_points
 from typing import Any
 
@@ -51,6 +52,8 @@ class Watchman:
         self._kill: bool = order["kill"]
         self._own: bool = order["own"]
         self._boards: list[dict[str, Any]] = order["boards"]
+        self._bench: str = order["bench"]
+        self._latches: list[str] = order["latches"]
         self._lines = lines
         self._pidfd: int | None = None
         with contextlib.suppress(ProcessLookupError):  # gone already: the input's end will say so at once
@@ -105,6 +108,12 @@ class Watchman:
                 self._note(problem)
             self._wait(AGAIN_EVERY)
         self._note("gave up: use the hard-wired stop")
+        try:
+            from rig.bench.latch import leave  # not before: it loads what a second process does not need in a hurry
+
+            leave(self._latches, self._bench, f"the second process gave up: {'; '.join(self._said)}")
+        except Exception as error:
+            self._note(str(error))
 
     def _drop(self) -> list[str]:
         problems = []
@@ -134,7 +143,9 @@ class Watchman:
         self._said.append(text)
         if self._report is not None:
             with contextlib.suppress(OSError), open(self._report, "a", encoding="utf-8") as file:
-                file.write(json.dumps({"unix": time.time(), "said": text}) + "\n")
+                file.write(
+                    json.dumps({"utc": datetime.now(UTC).isoformat(timespec="milliseconds"), "said": text}) + "\n"
+                )
 
     def say(self, answer: dict[str, Any]) -> None:
         """Answer the first process, if it still listens."""

@@ -42,16 +42,22 @@ def command(
       rig bench simulated --self-check
       rig bench my-bench.yaml --clear-latch --by "A. Bench"
 
-    The exit code is 3 when an instrument does not answer to its name; with --self-check that of its run.
+    The exit code is 3 when an instrument does not answer to its name, or its calibration has run out; with
+    --self-check that of its run. A bench that an interlock has latched says so.
     """
     from rig.bench.opening import StationOrder
     from rig.bench.rollcall import roll_call
     from rig.cli.printer import Printer
-    from rig.plan.load import load_named
+    from rig.plan.load import load_named, refusal
+    from rig.plan.proof_bench import prove_bench
     from rig.plan.wiring import Bench
 
-    wiring = load_named("bench", name).model
+    loaded = load_named("bench", name)
+    wiring = loaded.model
     assert isinstance(wiring, Bench)
+    faults = prove_bench(loaded)
+    if faults:  # before anything is spoken to: a simulated bench may name a real instrument
+        raise refusal(loaded.file, faults)
     if clear_latch:
         return _clear_latch(wiring, by)
     roll = roll_call(wiring, StationOrder(unit=unit))
@@ -78,27 +84,32 @@ def command(
 
 def _clear_latch(wiring: Bench, by: str) -> int:
     """A person says that the reason is found and mended."""
-    from rig.bench.claim import clear_latch
+    from rig.bench.claim import claimed
+    from rig.bench.latch import clear_latch
 
     if not by:
         raise click.UsageError("--clear-latch needs --by NAME: a person answers for it")
-    why = clear_latch(wiring, by)
+    with claimed(wiring, wiring.links, wiring.station is not None, even_latched=True):
+        why = clear_latch(wiring, by)
     print(f"{wiring.bench}: nothing was latched" if why is None else f"{wiring.bench}: cleared by {by}: {why}")
     return PASSED
 
 
 def _as_json(wiring: Bench, roll: list[RollCall]) -> dict[str, Any]:
+    from rig.bench.latch import latched
     from rig.cli.wiring_tables import wiring_values
 
     facts = {"bench": wiring.bench, "title": wiring.title, "simulated": wiring.simulated}
     return facts | {
         "cautions": list(CAUTIONS),
+        "latched": latched(wiring) if wiring.station is None else None,
         **wiring_values(wiring),
         "roll_call": [asdict(entry) for entry in roll],
     }
 
 
 def _print_wiring(wiring: Bench, out: Printer) -> None:
+    from rig.bench.latch import HOW_TO_CLEAR, latched
     from rig.cli.wiring_tables import wiring_lines
     from rig.plan.visible import visible
 
@@ -106,6 +117,9 @@ def _print_wiring(wiring: Bench, out: Printer) -> None:
     if wiring.simulated:
         out.line("SIMULATED: no real unit is on this bench")
     out.line(*(f"  ! {caution}" for caution in CAUTIONS))
+    said = latched(wiring) if wiring.station is None else None
+    if said is not None:
+        out.line(f"LATCHED since {said['utc']}: {visible(said['why'], 1000)}", f"  {HOW_TO_CLEAR}")
     out.line(*wiring_lines(wiring, out.width))
 
 

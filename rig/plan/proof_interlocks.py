@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from rig.errors import Fault
+from rig.plan.energy import OHMS
 from rig.plan.safety import InputHolds, Interlock, OutputHolds, QuantityHolds, QuantityRises, StepConfirmed
 from rig.plan.view import FUNCTION_QUANTITY, BenchView, View, example, turned_on, unknown
 from rig.quantities import Quantity, unit
@@ -87,9 +88,8 @@ def circuits_are_whole(view: BenchView) -> Iterator[Fault]:
                 return
         if circuit.below.si > circuit.range.si:
             yield view.fault((*here, "below"), f"{circuit.below} lies beyond the range {circuit.range}")
-    ohms = {"resistance", "resistance four-wire", "diode", "continuity"}
     for name, point in bench.test_points.items():
-        if ohms & {*point.measures} and point.on not in bench.circuits:
+        if {*OHMS} & {*point.measures} and point.on not in bench.circuits:
             yield view.fault(("test-points", name, "on"), unknown("circuit", point.on, bench.circuits))
 
 

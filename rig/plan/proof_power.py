@@ -7,18 +7,12 @@ from collections.abc import Iterator
 
 from rig.errors import Fault
 from rig.plan.edges import InputEdge
+from rig.plan.energy import OHMS, why_not_on
 from rig.plan.procedure import Ask, Measure, Record, Repeat, Settle, Time, Waveform
 from rig.plan.values import ProfileRef
 from rig.plan.view import Placed, View, around, turned_on
 from rig.quantities import Quantity
 
-OHMS = ("resistance", "resistance four-wire", "diode", "continuity")
-# What a stage's way of driving leaves free to be turned on.
-ALLOWED: dict[str, frozenset[str]] = {
-    "dead": frozenset({"nothing"}),
-    "board drives": frozenset({"nothing", "mains", "heater"}),
-    "bench feeds": frozenset({"nothing", "bench feed"}),
-}
 WATER_INPUTS = ("level-probe", "level-relay")  # inputs whose closed state is water over the heater
 LEAVES = ("leave out stage", "end")
 # What cures a complaint silently; each is a word of a prompt's 'thing', or the beginning of one.
@@ -41,10 +35,9 @@ def drives_are_kept(view: View) -> Iterator[Fault]:
     for placed in view.steps:
         drive = view.stage_of(placed).drive
         for on in turned_on(placed.step, view.bench):
-            energizes = view.bench.outputs[on.output].energizes
-            if energizes not in ALLOWED[drive]:
-                message = f"{on.output} energizes {energizes}, which a stage that is '{drive}' does not allow"
-                yield view.fault(placed, on.tail, message)
+            reason = why_not_on(view.bench, on.output, drive)
+            if reason is not None:
+                yield view.fault(placed, on.tail, reason)
 
 
 def water_before_heat(view: View) -> Iterator[Fault]:

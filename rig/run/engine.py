@@ -47,7 +47,7 @@ class Engine:
         self._tasks: list[asyncio.Task[Any]] = []
         self._main: asyncio.Task[Any] | None = None
         self._broken: RigError | None = None  # why the main task was cancelled from within: an interlock, the keeper
-        self._pausing = self._stopping = self._making_safe = False
+        self._pausing = self._stopping = self._making_safe = self._in_stage = self._over = False
         self.last_resort: Callable[[], Awaitable[tuple[str, ...] | None]] | None = None  # the second process
         bench.interlocks.tripped = self.break_off
         self.reason: str | None = None
@@ -65,7 +65,10 @@ class Engine:
         from outside and the journal's RecordError come out, with everything off."""
         self._main = asyncio.current_task()
         watch = self._bench.clock.spawn(self._bench.interlocks.watch(), "interlocks")
+        watch.add_done_callback(self._unwatched)
         try:
+            if self._stopping:  # a signal came first
+                raise asyncio.CancelledError
             await prelude()
             await self._prove_off()
             for stage in self._plan.procedure.stages:
@@ -89,11 +92,18 @@ class Engine:
             self._broken = error
             self._cancel()
 
+    def _unwatched(self, watch: asyncio.Task[Any]) -> None:
+        """A watch that ends by itself leaves nothing watched."""
+        if not watch.cancelled():
+            self.break_off(Stopped(f"the watch over the interlocks ended: {watch.exception()}", "", "interlocks"))
+
     def pause(self) -> None:
-        """Turn everything off and ask a person before going on. Nothing that was measured is lost."""
-        if self._main is not None and self._broken is None and not self._pausing:
+        """Turn everything off and ask a person before going on. Nothing that was measured is lost. Outside the stages
+        nothing is on: the pause comes before the next one."""
+        if not self._over and self._broken is None and not self._pausing:
             self._pausing = True
-            self._cancel()
+            if self._in_stage:
+                self._cancel()
 
     def stop(self) -> None:
         """End the run from outside: a signal."""
@@ -123,7 +133,7 @@ class Engine:
             )
 
     async def _end(self) -> None:
-        self._main = None  # from here on nothing cancels this task: what is left is turning off and writing down
+        self._main, self._over = None, True  # from here on nothing cancels this task: it turns off and writes down
         await self._make_all_safe()
 
     async def _make_all_safe(self) -> None:
@@ -151,24 +161,37 @@ class Engine:
 
     async def _stage_with_pauses(self, stage: Stage) -> None:
         """A stage that was paused begins anew: a stage begins dead, and proves again what it needs."""
+        resumed = False
         while True:
+            if self._pausing:
+                await self._wait_paused(stage)
+                resumed = True
+            self._in_stage = True
             try:
+                if resumed:
+                    await self._work_through(stage, stage.after_pause, even_if_ended=True)
+                    await self._prove_off()
                 return await self._stage(stage)
             except asyncio.CancelledError:
-                if not self._pausing or self._broken is not None:
+                if not self._pausing or self._stopping or self._broken is not None:
                     raise
-                await self._wait_paused(stage)
+            finally:
+                self._in_stage = False
 
     async def _wait_paused(self, stage: Stage) -> None:
         await self._make_all_safe()
         if self._stopping or self._broken is not None:
             raise asyncio.CancelledError
-        self._pausing = False
         self._close_open_steps(Verdict.NOT_RUN, "paused by a person; its stage began anew afterwards")
+        if not self.all_off:
+            raise Stopped(
+                "was asked to pause, and cannot confirm that everything is off",
+                "Do not touch the unit: use the hard-wired stop, then look at relays, contactors and feedback wires.",
+            )
+        self._bench.outputs.unproved()
         self._emit(Noted(self._bench.time(), f"paused: everything is off; the stage '{stage.title}' will begin anew"))
         await self._people.ask(resume_prompt(self._bench.time()), self._bench.time)
-        await self._work_through(stage, stage.after_pause, even_if_ended=True)
-        await self._prove_off()
+        self._pausing = False
 
     def _stop_at(self, error: RigError) -> None:
         text = error.sentence()

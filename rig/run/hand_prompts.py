@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Sequence
 
-from rig.bench.guard import OHMS
 from rig.errors import Fault, InputError
 from rig.events import Prompted
 from rig.plan.edges import InputEdge, OutputEdge, QuantityEdge, StartByPerson
+from rig.plan.energy import OHMS
 from rig.plan.messages import listed, nearest
 from rig.plan.plan import Plan, each_step
 from rig.plan.procedure import Measure, Record, Time, Waveform

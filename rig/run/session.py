@@ -10,12 +10,13 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
 
-from rig.bench.claim import claimed, latch
+from rig.bench.claim import claimed
+from rig.bench.latch import latch, latch_paths
 from rig.bench.opening import OpenBench, StationOrder, open_bench
-from rig.bench.rollcall import RollCall, call_roll, refuse_mixed
+from rig.bench.rollcall import RollCall, call_roll, refuse_calibration, refuse_mixed
 from rig.bench.watchdogs import set_watchdogs
 from rig.bench.watcher import Watcher, board_names
-from rig.errors import InputError, RecordError
+from rig.errors import InputError, RecordError, RigError, Stopped
 from rig.events import Event, Noted, Prompted, RunEnded, RunRecord, RunStarted, StepEnded, StepResult
 from rig.plan.edges import StartByPerson
 from rig.plan.plan import Plan
@@ -45,13 +46,15 @@ class RunRequest:
     by_hand: tuple[str, ...] = ()  # steps whose reading a person takes
     ask: Terminal | None = None
     report: Path | None = None  # where the second process writes what it had to do
+    wall: Callable[[], datetime] = lambda: datetime.now(UTC)  # for dates on paper; nothing is timed by it
 
 
 class _Recorder:
     """Where the events of a run go: first to the journal, then to whoever shows them."""
 
     def __init__(self, journal: Journal, listeners: Sequence[Callable[[Event], None]]) -> None:
-        self._journal, self._listeners = journal, listeners
+        self._journal, self._listeners = journal, list(listeners)
+        self.gone: Callable[[RigError], None] = lambda error: None  # told when a listener can show nothing more
         self.steps: list[StepResult] = []
         self.journal_seconds = 0.0
         self.lost: RecordError | None = None
@@ -68,8 +71,15 @@ class _Recorder:
             except RecordError as error:
                 failed = self.lost = error
             self.journal_seconds += time.perf_counter() - began
-        for listener in self._listeners:
-            listener(event)
+        for listener in list(self._listeners):
+            try:
+                listener(event)
+            except RigError:
+                raise
+            except Exception as fault:  # a closed pipe, a lost terminal: not worth an unwritten record
+                self._listeners.remove(listener)
+                what = f"the run can no longer be shown ({type(fault).__name__}: {fault})"
+                self.gone(Stopped(what, "Look at what is on record: rig runs.", "screen"))
         if failed is not None:
             raise failed
 
@@ -110,7 +120,7 @@ async def run_async(
         try:
             try:
                 opened(bench)
-                roll = await call_roll(bench.live)
+                roll = await call_roll(bench.live, request.wall().date())
                 refuse_mixed(plan.bench, roll)
             except BaseException:
                 second.kill()
@@ -138,16 +148,18 @@ class _Run:
         terminal = request.ask if request.person != "simulated" else None
         self._people = People(bench.live.hands, request.answers, terminal, recorder.emit, request.by)
         self._engine = Engine(plan, bench.live, self._people, recorder.emit, request.by_hand)
+        bench.live.interlocks.latches = self._latch
+        recorder.gone = self._engine.break_off
 
     async def go(self) -> RunRecord:
         """Run, and close the record whatever happens. Raises RecordError, and whatever is no business of the bench's,
         with everything off and the end on record."""
         began = time.perf_counter()
         started = _started(self._request, self._plan)
-        self._recorder.emit(started)
         loop = asyncio.get_running_loop()
         handled = _handle(loop, self._stop, self._engine.pause)
         try:
+            self._recorder.emit(started)
             await self._guarded()
         except asyncio.CancelledError:
             if self._signal is None:
@@ -173,15 +185,24 @@ class _Run:
             await engine.run(self._prelude)
         finally:
             await second.finish(engine.all_off)
-            why = live.interlocks.latched or ("" if engine.all_off else "an output was not confirmed off")
-            if why and self._plan.bench.station is None:
-                latch(self._plan.bench, why)
+            if not engine.all_off and live.interlocks.latched is None:
+                self._latch("an output was not confirmed off")
+
+    def _latch(self, why: str) -> None:
+        """Leave it on the bench at once, for this process may be the next to die. A station of one's own is made anew
+        for every run, and has none."""
+        if self._plan.bench.station is not None:
+            return
+        try:
+            latch(self._plan.bench, why)
+        except (RecordError, InputError) as error:
+            self._recorder.emit(Noted(self._bench.live.time(), error.sentence()))
 
     async def _prelude(self) -> None:
         """What the roll call found, the boards' own watchdogs, and the second process."""
         live, engine, second = self._bench.live, self._engine, self._second
         notes = [f"roll call: {e.name} {e.says}; its calibration does not count" for e in self._roll if not e.ok]
-        live.void = {e.name: e.says for e in self._roll if not e.ok and e.reported is not None}
+        live.void = refuse_calibration(self._roll)
         for text in notes + await set_watchdogs(self._plan.bench, live.instruments):
             self._recorder.emit(Noted(live.time(), text))
         if not board_names(self._plan.bench):
@@ -191,7 +212,8 @@ class _Run:
         engine.last_resort = self._by_the_second
         live.interlocks.alive = self._people.waiting = second.beat
         own = self._plan.bench.station is not None
-        live.outputs.guarded = asyncio.ensure_future(second.arm(self._bench.links, own, self._request.report))
+        paths = [] if own else latch_paths(self._plan.bench)
+        live.outputs.guarded = asyncio.ensure_future(second.arm(self._bench.links, own, self._request.report, paths))
 
     async def _by_the_second(self) -> tuple[str, ...] | None:
         """Have the second process drop all boards; a serial port is held by one process at a time, so it is let go."""
@@ -242,7 +264,7 @@ def _started(request: RunRequest, plan: Plan) -> RunStarted:
         seed=request.seed if bench.station is not None else None,
         faults=request.faults,
         wire_faults=tuple(f"{k}@{i}" + ("" if n is None else f"={n}") for k, i, n in request.wire_faults),
-        utc=datetime.now(UTC).isoformat(timespec="milliseconds"),
+        utc=request.wall().astimezone(UTC).isoformat(timespec="milliseconds"),
         steps=plan.step_count(),
         minutes=plan.minutes(),
         answered_by=_answered_by(request, plan),

@@ -31,6 +31,7 @@ from rig.plan.stated import quantity_statement
 from rig.quantities import Quantity
 from rig.run.by_hand import ByHand
 from rig.run.computing import compute, known
+from rig.run.doubts import Doubts
 from rig.run.hand_prompts import rates
 from rig.run.outcome import Outcome, judged
 from rig.run.people import People, Said, prompt_of
@@ -71,11 +72,15 @@ class StepWork:
     ) -> None:
         self._plan, self._bench, self._people, self._emit = plan, bench, people, emit
         self.hand = ByHand(plan, bench, people, by_hand)
+        self._doubts = Doubts(bench, by_hand)
         self._results, self._run_beside = results, run_beside
         self.tasks: list[asyncio.Task[Any]] = []
 
     async def do(self, step: Any, beside: Beside | None = None) -> Outcome:
         """Do one step of any kind but ``repeat``. Raises InstrumentError, OutputError, Stopped."""
+        return self._doubts.judged(step, await self._do(step, beside))
+
+    async def _do(self, step: Any, beside: Beside | None) -> Outcome:
         if isinstance(step, (Record, Waveform)) and self.hand.takes(step):
             return await self._record_by_hand(step)
         if isinstance(step, Ask):
@@ -164,20 +169,7 @@ class StepWork:
         """The outcome of a reading; ``unstated`` says why its accuracy is not known, if it is not."""
         if limit is not None and unstated:
             return Outcome(Verdict.NOT_EVALUATED, reading, unstated)
-        for instrument in self._instruments_of(step):
-            if instrument in self._bench.void:
-                why = f"the calibration of {instrument} does not count: it {self._bench.void[instrument]}"
-                return Outcome(Verdict.NOT_EVALUATED, reading, why)
         return judged(reading, limit, step.no_limit if limit is None else None)
-
-    def _instruments_of(self, step: Any) -> list[str]:
-        """The instruments that a step's reading comes from."""
-        wiring = self._bench.wiring
-        names = [step.at] if isinstance(step, Measure) else [step.waveform] if isinstance(step, Waveform) else []
-        if isinstance(step, Record):
-            names = list(step.record)
-        quantities = [wiring.quantities[n].instrument for n in names if n in wiring.quantities]
-        return quantities + [wiring.test_points[n].meter for n in names if n in wiring.test_points]
 
     async def _read_quantity(self, step: Measure, limit: Limit | None) -> Reading:
         values: list[float] = []

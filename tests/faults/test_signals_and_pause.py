@@ -87,3 +87,99 @@ def test_readings_from_before_a_pause_are_kept() -> None:
     names = [s.name for s in record.steps]
     assert names.count("earth-bond") == names.count("fill-time") == 1
     assert names.count("heater-current") == 2
+
+
+def send_several(number: int, moments: list[Callable[[Event], bool]]) -> tuple[RunRecord, list[Event], Any]:
+    """Run the inspection, and send this process a signal at each of some moments, one after another."""
+    journal = ListJournal()
+    benches: list[OpenBench] = []
+    left = list(moments)
+
+    def watch(event: Event) -> None:
+        if left and left[0](event):
+            left.pop(0)
+            os.kill(os.getpid(), number)
+
+    record = run_procedure(RunRequest(run="test", seed=6), bundled_plan(), [watch], lambda _: journal, benches.append)
+    assert not left, "a moment never came"
+    return record, journal.events, benches[0].station
+
+
+def at_prompt(name: str) -> Callable[[Event], bool]:
+    return lambda e: isinstance(e, Prompted) and e.step == name
+
+
+def test_a_pause_asked_for_again_while_paused_loses_nothing() -> None:
+    """Ctrl-Z again while the question whether to go on is there, which a simulated person answers at once."""
+    record, events, station = send_several(signal.SIGTSTP, [in_step("fill-time"), at_prompt("resume")])
+    assert record.ended.verdict is Verdict.PASS
+    assert sum(isinstance(e, Prompted) and e.step == "resume" for e in events) in (1, 2)
+    assert station.plant.abuses == []
+
+
+def test_a_pause_while_the_preconditions_are_proved_again_is_a_pause() -> None:
+    moments = [in_step("fill-time"), in_step("drained-after-pause"), in_step("fill-time")]
+    record, events, station = send_several(signal.SIGTSTP, moments)
+    assert record.ended.verdict is Verdict.PASS
+    assert sum(isinstance(e, Prompted) and e.step == "resume" for e in events) == 3
+    assert station.plant.abuses == []
+    assert isinstance(events[-1], RunEnded)
+
+
+def test_a_pause_before_the_first_step_waits_for_it() -> None:
+    record, events, _ = send_several(signal.SIGTSTP, [lambda e: True])
+    assert record.ended.verdict is Verdict.PASS
+    first = next(n for n, e in enumerate(events) if isinstance(e, StepStarted))
+    assert any(isinstance(e, Prompted) and e.step == "resume" for e in events[:first])
+
+
+def test_a_signal_while_paused_ends_the_run() -> None:
+    """Ctrl-Z, and at the question the window is closed."""
+    journal = ListJournal()
+
+    def watch(event: Event) -> None:
+        if in_step("fill-time")(event) and not any(
+            isinstance(e, Prompted) and e.step == "resume" for e in journal.events
+        ):
+            os.kill(os.getpid(), signal.SIGTSTP)
+        if at_prompt("resume")(event):
+            os.kill(os.getpid(), signal.SIGHUP)
+
+    record = run_procedure(RunRequest(run="test", seed=6), bundled_plan(), [watch], lambda _: journal)
+    assert record.ended.signal == signal.SIGHUP
+    assert record.ended.all_off
+    assert record.ended.verdict is Verdict.STOPPED
+
+
+def test_a_pause_that_cannot_confirm_everything_off_ends_the_run() -> None:
+    """Nobody is told that everything is off when it is not: a contactor that sticks, and a person about to reach in."""
+    benches: list[OpenBench] = []
+    journal = ListJournal()
+
+    def watch(event: Event) -> None:
+        if in_step("fill-time")(event):
+            benches[0].station.misbehave("welded-says-on", "relays-1", channel=0)  # type: ignore[union-attr]
+            os.kill(os.getpid(), signal.SIGTSTP)
+
+    record = run_procedure(RunRequest(run="test", seed=6), bundled_plan(), [watch], lambda _: journal, benches.append)
+    assert record.ended.verdict is Verdict.STOPPED
+    assert not record.ended.all_off
+    assert "cannot confirm that everything is off" in (record.ended.reason or "")
+    assert not any(isinstance(e, Prompted) and e.step == "resume" for e in journal.events)
+
+
+def test_a_screen_that_is_gone_ends_the_run_with_everything_off_and_on_record() -> None:
+    """The reader of a pipe goes away in the middle of the fill."""
+    journal = ListJournal()
+    benches: list[OpenBench] = []
+
+    def show(event: Event) -> None:
+        if isinstance(event, Sampled) or in_step("fill-time")(event):
+            raise BrokenPipeError(32, "Broken pipe")
+
+    record = run_procedure(RunRequest(run="test", seed=6), bundled_plan(), [show], lambda _: journal, benches.append)
+    assert record.ended.verdict is Verdict.STOPPED
+    assert "can no longer be shown" in (record.ended.reason or "")
+    assert record.ended.all_off
+    assert isinstance(journal.events[-1], RunEnded)
+    assert not any(benches[0].station.plant.coils(1))  # type: ignore[union-attr]

@@ -61,15 +61,3 @@ def test_nothing_begins_on_a_bench_that_is_not_off() -> None:
     assert "not confirmed off: mains" in (record.ended.reason or "")
     assert {s.verdict for s in record.steps} == {Verdict.NOT_RUN}
     assert exit_code(record) == 3
-
-
-def test_no_time_of_day_decides_anything() -> None:
-    """A clock that is set, or a summer time, changes labels only: bench and engine ask the monotonic clock alone."""
-    from pathlib import Path
-
-    for room in ("bench", "run"):
-        for path in (Path(__file__).parents[2] / "rig" / room).glob("*.py"):
-            text = path.read_text(encoding="utf-8")
-            uses = text.count("time.time(") + text.count("datetime.now(")
-            labels = {"watchman.py": 1, "session.py": 1, "claim.py": 2, "by_hand.py": uses, "people.py": uses}
-            assert uses <= labels.get(path.name, 0), path

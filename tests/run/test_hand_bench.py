@@ -65,7 +65,7 @@ ANSWERS = {
 @pytest.fixture(autouse=True)
 def _locks_of_its_own(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A bench that nobody confirms off stays latched: here, not for whoever uses this computer next."""
-    monkeypatch.setattr("rig.bench.claim.folder", lambda: tmp_path)
+    monkeypatch.setenv("RIG_STATE", str(tmp_path))
 
 
 @pytest.fixture

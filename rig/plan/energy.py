@@ -1,4 +1,4 @@
-"""What may be on together. The bench asks here before every switch; nothing else decides it.
+"""What may be on together: the one table that the check before power and the live bench both ask.
 
 Three exclusive ways to drive a part of the unit: its own board drives and the rig watches; the bench feeds it
 through the break-out lead; dead, and only then ohms.
@@ -7,15 +7,15 @@ through the break-out lead; dead, and only then ohms.
 from __future__ import annotations
 
 from collections.abc import Collection
-from typing import Literal
 
+from rig.plan.procedure import Drive
 from rig.plan.wiring import Bench
 
-Drive = Literal["dead", "board drives", "bench feeds"]
-
+# With these the meter feeds what it measures.
 OHMS = ("resistance", "resistance four-wire", "diode", "continuity")
 
-_ALLOWED: dict[Drive, frozenset[str]] = {
+# What a stage's way of driving leaves free to be turned on.
+ALLOWED: dict[Drive, frozenset[str]] = {
     "dead": frozenset({"nothing"}),
     "board drives": frozenset({"nothing", "mains", "heater"}),
     "bench feeds": frozenset({"nothing", "bench feed"}),
@@ -23,9 +23,9 @@ _ALLOWED: dict[Drive, frozenset[str]] = {
 
 
 def why_not_on(bench: Bench, output: str, drive: Drive) -> str | None:
-    """Why this output may not be turned on now; None when it may."""
+    """Why this output may not be turned on in a stage that is driven so; None when it may."""
     energizes = bench.outputs[output].energizes
-    if energizes not in _ALLOWED[drive]:
+    if energizes not in ALLOWED[drive]:
         return f"{output} energizes {energizes}, which a stage that is '{drive}' does not allow"
     return None
 
