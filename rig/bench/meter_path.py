@@ -53,6 +53,7 @@ class MeterPath:
         self._selected: dict[tuple[str, int], None] = {}
         self._busy = False
         self._dead = DeadProof(wiring, outputs, clock, self._volts)
+        self.today = date.today()  # the day on which papers must hold; once a run, so that midnight changes nothing
         self.by_hand: Callable[[str, str], Awaitable[float]] = _nobody  # test point and function: volts, by a person
 
     async def measure(self, point: str, function: str, full_scale: Quantity | None, count: int) -> MeterReading:
@@ -181,7 +182,7 @@ class MeterPath:
         return None if used is None or statement is None else (used, statement)
 
     def _stated(self, spec: TestPoint, asked: str, scale: float | None) -> tuple[float | None, Statement | None, str]:
-        used, today = self._meters[spec.meter].range_for(asked, scale), date.today()
+        used, today = self._meters[spec.meter].range_for(asked, scale), self.today
         statement = statement_of(self._wiring, spec.meter, asked, used, today)
         return used, statement, "" if statement else why_none(self._wiring, spec.meter, asked, used, today)
 

@@ -120,7 +120,8 @@ async def run_async(
         try:
             try:
                 opened(bench)
-                roll = await call_roll(bench.live, request.wall().date())
+                bench.live.meter.today = request.wall().date()
+                roll = await call_roll(bench.live, bench.live.meter.today)
                 refuse_mixed(plan.bench, roll)
             except BaseException:
                 second.kill()

@@ -23,6 +23,7 @@ NOON = datetime(2027, 3, 28, 0, 59, 50, tzinfo=UTC)  # a summer time begins ten 
 WRITTEN_DOWN = {
     "rig/bench/claim.py",
     "rig/bench/latch.py",
+    "rig/bench/meter_path.py",
     "rig/bench/rollcall.py",
     "rig/bench/watchman.py",
     "rig/run/session.py",
