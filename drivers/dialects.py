@@ -21,6 +21,7 @@ class MeterDialect:
     functions: Mapping[str, tuple[str, str]]  # the words of procedures: header, and the unit of ranges and readings
     number: re.Pattern[str]
     stamped: bool = True
+    unranged: frozenset[str] = frozenset({"diode", "continuity"})  # one fixed range, which is not set
     configure: str = "CONF:{function} {scale}"
     record: str = "CONF:{function} {scale};:SENS:SWE:POIN {count};:SENS:SWE:TINT {interval:.9g}"
     single: str = "SENS:SWE:POIN 1"

@@ -35,8 +35,7 @@ def reading(text: str, name: str) -> float:
     except ValueError:
         value = math.nan
     if math.isclose(abs(value), INFINITY, rel_tol=1e-6):
-        what = f"the value lies beyond the range ({word[:20]})"
-        raise OverRange(what, "Check the range, or whether the circuit is open.", name, (value,))
+        raise OverRange("the value lies beyond the range", "Check the range, or whether the circuit is open.", name)
     if math.isclose(value, NOT_A_NUMBER, rel_tol=1e-6):
         raise BadAnswer("the meter says that it has no value", "Check leads and function.", name)
     if not math.isfinite(value) or abs(value) > 1e30:
@@ -85,12 +84,16 @@ class ScpiMultimeter:
 
     def range_for(self, function: str, full_scale: float | None) -> float | None:
         ranges = self._ranges.get(function, [])
+        if function in self._dialect.unranged:
+            return ranges[0] if len(ranges) == 1 else None
         return next((r for r in ranges if full_scale is not None and r >= full_scale * (1 - 1e-9)), None)
 
     async def close(self) -> None:
         self._line.drop()
 
     def _scale(self, function: str, full_scale: float | None) -> str:
+        if function in self._dialect.unranged:
+            return "DEF"
         used = self.range_for(function, full_scale)
         return f"{used if used is not None else full_scale:.9g}" if full_scale is not None else "DEF"
 

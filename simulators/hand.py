@@ -122,7 +122,7 @@ class HandTools:
 
     def _shown(self, value: float, code: str) -> str:
         if value == inf or (code == "Ohm" and value > OPEN):
-            return f"more than 10 MOhm with {METER}"
+            return f"more than {'10 MOhm' if code == 'Ohm' else f'4 {code}'} with {METER}"
         share, fixed = ACCURACY[code]
         off_by = share * abs(value) + fixed
         read = value + 0.6 * self._gain[code] * off_by

@@ -92,6 +92,8 @@ class Handwork:
 
     def _vent_air(self) -> float:
         """Air through the cold vent alone, its line off, as an orifice: Q = C A sqrt(2 dp / rho)."""
-        vent, defects = self._unit.model.vent, self._unit.defects
-        area = vent.hole**2 * pi / 4 * defects.vent_open
+        unit, bottle_on = self._unit, "bottle" not in self._unit.aside
+        unit.put_aside("bottle", True)
+        area = unit.model.vent.hole**2 * pi / 4 * unit.defects.vent_open
+        unit.put_aside("bottle", not bottle_on)
         return 6e4 * DISCHARGE * area * sqrt(2 * VENT_PASCAL / AIR)

@@ -86,8 +86,8 @@ class Terminals:
                 return (circuits.heater_amps() * circuits.lead_ohms() or self._hum) if alternating else 0.0
             case "fill-supply":
                 volts = circuits.feed.plug_volts(alternating)
-            case "fill-current":
-                volts = (valve.ripple if alternating else valve.mean) * self._shunt
+            case "fill-current":  # the shunt shorts what hum there is
+                return (valve.ripple if alternating else valve.mean) * self._shunt
             case _:
                 volts = self._bus(alternating)
         return (volts or self._hum) if alternating else volts
