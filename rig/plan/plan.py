@@ -13,6 +13,7 @@ from rig.plan.load import Loaded, refusal
 from rig.plan.procedure import AnyStep, Ask, Compute, InnerStep, Judged, MeanwhileStep, Procedure, Repeat, Time
 from rig.plan.profile import UnitProfile
 from rig.plan.proof import prove
+from rig.plan.spoken import spoken
 from rig.plan.values import LimitRef, LimitText, ProfileRef
 from rig.plan.wiring import Bench
 from rig.quantities import Quantity, canonical
@@ -114,4 +115,4 @@ def make_plan(procedure: Loaded, profile: Loaded | None, bench: Loaded) -> Plan:
     if faults:
         raise refusal(procedure.file, faults)
     unit = profile.model if profile is not None and isinstance(profile.model, UnitProfile) else None
-    return Plan(for_unit(procedure.model, unit), unit, bench.model)
+    return Plan(spoken(for_unit(procedure.model, unit), unit), unit, bench.model)

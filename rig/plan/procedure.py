@@ -203,14 +203,14 @@ class Record(Judged):
 
 class Waveform(Judged):
     """A fast record at a test point while outputs are energized. ``judge: dip`` is the deepest fall after a rise, which
-    the plunger of a DC coil makes; ``inrush over holding`` the largest current of one mains period over that of the
-    last, which falls when the plunger of an AC coil moves."""
+    the plunger of a DC coil makes; ``inrush to holding`` how far the current of an AC coil departs from that of a
+    coil whose plunger does not move, as a share of the holding current."""
 
     waveform: Name
     interval: Duration
     for_: Duration
     energize: tuple[Name, ...] = ()
-    judge: Literal["dip", "highest", "last", "inrush over holding"]
+    judge: Literal["dip", "highest", "last", "inrush to holding"]
 
 
 class Compute(Judged):

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from rig.errors import Fault
-from rig.plan.edges import InputEdge, QuantityEdge
+from rig.plan.edges import InputEdge, QuantityEdge, StartByPerson
 from rig.plan.load import Loc
-from rig.plan.procedure import Conditional, Measure, Record, Time, Waveform, When
+from rig.plan.procedure import Ask, Conditional, Measure, Record, Time, Waveform, When
+from rig.plan.spoken import facts_named
 from rig.plan.view import Placed, View, named_outputs, unknown
 
 
@@ -120,4 +121,29 @@ def places_exist(view: View) -> Iterator[Fault]:
                     yield view.fault(placed, ("record", index), unknown("quantity", name, quantities))
 
 
-RULES = (names_are_unique, references_are_earlier, as_found_exists, outputs_exist, edges_exist, places_exist)
+def questions_know_the_unit(view: View) -> Iterator[Fault]:
+    """A fact that a question names is one of the unit's."""
+    for placed in view.steps:
+        step = placed.step
+        start = step.start if isinstance(step, Time) else None
+        asked = step if isinstance(step, Ask) else start if isinstance(start, StartByPerson) else None
+        for path in facts_named(asked.ask) if asked is not None else ():
+            tail: Loc = ("ask",) if asked is step else ("start", "ask")
+            if view.profile is None:
+                yield view.fault(placed, tail, f"'{path}' needs a unit profile, and this procedure has none")
+                continue
+            known = [f"{group}.{name}" for group, facts in view.profile.facts.items() for name in facts]
+            if path not in known:
+                message = unknown(f"fact of profile {view.profile.unit_profile}", path, known)
+                yield view.fault(placed, tail, message)
+
+
+RULES = (
+    questions_know_the_unit,
+    names_are_unique,
+    references_are_earlier,
+    as_found_exists,
+    outputs_exist,
+    edges_exist,
+    places_exist,
+)

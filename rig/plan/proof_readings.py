@@ -26,7 +26,7 @@ def functions_fit(view: View) -> Iterator[Fault]:
                 yield view.fault(placed, ("measure",), message)
         if isinstance(step, Waveform):
             offers = view.offers(step.waveform) if step.waveform in view.bench.test_points else ()
-            kind = "AC" if step.judge == "inrush over holding" else "DC"
+            kind = "AC" if step.judge == "inrush to holding" else "DC"
             if offers and waveform_quantity(step, offers) is None:
                 message = (
                     f"'{step.judge}' is of {kind} amps or {kind} volts; {step.waveform} measures {', '.join(offers)}"
@@ -38,7 +38,7 @@ def periods_are_known(view: View) -> Iterator[Fault]:
     """Where periods of the mains are counted, the profile gives its frequency, and the record holds three of them."""
     for placed in view.steps:
         step = placed.step
-        if not isinstance(step, Waveform) or step.judge != "inrush over holding":
+        if not isinstance(step, Waveform) or step.judge != "inrush to holding":
             continue
         hertz = None if view.profile is None else view.profile.facts.get("mains", {}).get("frequency")
         if not isinstance(hertz, Quantity) or unit(hertz.unit).quantity != "frequency" or hertz.value <= 0:

@@ -55,8 +55,8 @@ SLOPE_QUANTITY = {"mass": "mass flow", "temperature": "temperature rate", "press
 
 def waveform_quantity(step: Waveform, offers: Collection[str]) -> str | None:
     """The quantity of a waveform's one number at a point that offers these functions; None where none fits."""
-    if step.judge == "inrush over holding":
-        return "number" if {"AC amps", "AC volts"} & {*offers} else None
+    if step.judge == "inrush to holding":
+        return "share" if {"AC amps", "AC volts"} & {*offers} else None
     return "current" if "DC amps" in offers else "voltage" if "DC volts" in offers else None
 
 

@@ -13,15 +13,18 @@ from rig.run.readings import shunt_line
 from rig.uncertainty import Line, line
 
 FAINT = 3.0  # times the fixed part of the accuracy: a current below this is none
+PERIODS = 3  # of the mains, in which an AC plunger has moved or is stuck (common practice: one to three half waves)
+BEGINS = 0.05  # of the holding current: where a record of an AC coil begins
+DECAYS = tuple(0.05 * 60.0 ** (n / 19) for n in range(20))  # mains periods in which a coil's DC part dies away
 
 
 def figure_of(judge: str, said: MeterReading, interval: float, period: float | None) -> tuple[float, str, list[Line]]:
     """The number that is judged of a record, its canonical unit, the lines of its budget.
 
-    ``interval`` and the mains ``period`` (for ``inrush over holding`` only) are in s."""
+    ``interval`` and the mains ``period`` (for ``inrush to holding`` only) are in s."""
     scale = 1.0 if said.shunt is None else 1.0 / said.shunt
     values = [v * scale for v in said.values]
-    if judge == "inrush over holding" and period is not None:
+    if judge == "inrush to holding" and period is not None:
         return _inrush(values, round(period / interval), said.statement, scale)
     value = dip(values) if judge == "dip" else max(values) if judge == "highest" else values[-1]
     ends = 2.0 if judge == "dip" else 1.0
@@ -37,18 +40,17 @@ def figure_of(judge: str, said: MeterReading, interval: float, period: float | N
 def _inrush(
     values: Sequence[float], window: int, statement: Statement | None, scale: float
 ) -> tuple[float, str, list[Line]]:
-    """Gain and zero of the meter fall out of the ratio; its linearity, taken as the share of the reading, stays."""
-    inrush, holding = inrush_and_holding(values, window)
+    """Gain and zero of the meter fall out of the quotient; its linearity, taken as the share of the reading, stays."""
+    holding = _rms(values[-window:])
     floor = 0.0 if statement is None else statement.half_width(0.0) * scale
     if holding <= FAINT * floor:
-        return 0.0, "1", [line("accuracy", 1e-3, "no current, so no plunger that moved")]
-    ratio = inrush / holding
-    scattered = noise(values) / math.sqrt(window) / holding * math.hypot(1.0, ratio)
-    lines = [Line("noise", scattered, "of the end of the record", "normal")]
+        return 0.0, "%", [line("accuracy", 0.1, "no current, so no plunger that moved")]
+    change = 100.0 * inrush_to_holding(values, window)
+    lines = [Line("noise", 100.0 * noise(values) / holding, "of the end of the record", "normal")]
     if statement is not None:
         share = statement.half_width(1.0) - statement.half_width(0.0)
-        lines.append(line("accuracy", 2.0 * share * ratio, "the share of the reading, for want of the linearity"))
-    return ratio, "1", lines
+        lines.append(line("accuracy", share * change, "the share of the reading, for want of the linearity"))
+    return change, "%", lines
 
 
 def noise(values: Sequence[float]) -> float:
@@ -65,26 +67,55 @@ def noise(values: Sequence[float]) -> float:
     return min(candidates, default=0.0)
 
 
-def inrush_and_holding(values: Sequence[float], window: int) -> tuple[float, float]:
-    """The largest alternating part (rms about its mean) of any ``window`` of neighbouring values, and that of the last.
+def inrush_to_holding(values: Sequence[float], window: int) -> float:
+    """How far the current of an AC coil departs, from switching on, from that of a coil whose plunger does not move:
+    rms over the first three mains periods, as a part of the holding current (rms of the last period).
 
-    With a window of one mains period the decaying DC part that comes with switching at the wrong moment counts for
-    little. An AC coil draws about twice its holding current until the plunger closes the iron; one that is stuck goes
-    on drawing it, and the two are alike. Raises ValueError for a record shorter than a window."""
-    if not 2 <= window <= len(values):
-        raise ValueError(f"expected a window of 2 to {len(values)} values, found {window}")
-    middle = math.fsum(values) / len(values)
-    sums, squares = [0.0], [0.0]
-    for value in values:
-        sums.append(sums[-1] + value - middle)
-        squares.append(squares[-1] + (value - middle) ** 2)
+    A coil with its plunger at rest, seated or stuck, is a resistance and an inductance: its current is a sine and an
+    exponential, whatever the moment of switching (the solution of L di/dt + R i = V sin(wt + p)). The best such curve
+    is taken off. A plunger that seats more than doubles the inductance within a few milliseconds, and no such curve
+    follows that; a stuck one leaves next to nothing. ``window`` is the number of values in a mains period. Raises
+    ValueError for a record shorter than three periods."""
+    if not (window >= 5 and PERIODS * window <= len(values)):
+        raise ValueError(f"expected a record of {PERIODS} periods or more, found {len(values)} values of {window} each")
+    holding = _rms(values[-window:])
+    begins = next((n for n, value in enumerate(values) if abs(value) > BEGINS * holding), 0)
+    course = values[begins : begins + PERIODS * window]
+    rests = (_rest(course, window, decay) for decay in DECAYS)
+    return min(rests) / holding
 
-    def rms(start: int) -> float:
-        mean = (sums[start + window] - sums[start]) / window
-        return math.sqrt(max(0.0, (squares[start + window] - squares[start]) / window - mean * mean))
 
-    last = len(values) - window
-    return max(rms(start) for start in range(last + 1)), rms(last)
+def _rms(values: Sequence[float]) -> float:
+    """Rms about the mean."""
+    mean = math.fsum(values) / len(values)
+    return math.sqrt(math.fsum((v - mean) ** 2 for v in values) / len(values))
+
+
+def _rest(course: Sequence[float], window: int, decay: float) -> float:
+    """Rms of what the best sine with an exponential of ``decay`` periods leaves of a course (least squares)."""
+    turn = 2.0 * math.pi / window
+    curves = [
+        [math.sin(turn * n) for n in range(len(course))],
+        [math.cos(turn * n) for n in range(len(course))],
+        [math.exp(-n / window / decay) for n in range(len(course))],
+    ]
+    rest = list(course)
+    fitted: list[list[float]] = []
+    for curve in curves:  # Gram and Schmidt: each made square to those before it, then taken off
+        square = curve
+        for other in fitted:
+            along = _product(square, other)
+            square = [a - along * b for a, b in zip(square, other, strict=True)]
+        size = math.sqrt(_product(square, square))
+        square = [value / size for value in square]
+        fitted.append(square)
+        share = _product(rest, square)
+        rest = [r - share * value for r, value in zip(rest, square, strict=True)]
+    return math.sqrt(_product(rest, rest) / len(rest))
+
+
+def _product(a: Sequence[float], b: Sequence[float]) -> float:
+    return math.fsum(x * y for x, y in zip(a, b, strict=True))
 
 
 def smoothed(values: Sequence[float], width: int = 5) -> list[float]:

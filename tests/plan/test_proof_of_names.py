@@ -7,6 +7,8 @@ from __future__ import annotations
 import pytest
 from small_shop import Shop
 
+from rig.plan.plan import make_plan
+
 
 def test_the_small_shop_is_without_fault(shop: Shop) -> None:
     assert shop.faults() == []
@@ -114,3 +116,27 @@ def test_read_back_cannot_name_an_input(shop: Shop) -> None:
     changed = shop.change("  mains-aux: {", "  read-back: {").change("feedback: mains-aux", "feedback: read-back")
     changed = changed.change("input: mains-aux", "input: fill-drive")
     changed.expect("bench", "read-back: ^{instrument: contacts", "read-back", "cannot name an input")
+
+
+def test_several_conditions_must_all_name_earlier_steps(shop: Shop) -> None:
+    two = "when: [{step: earth, was: [pass]}, {step: coil, was: [fail, conditional fail]}]"
+    ready = shop.change("- step: rise\n", f"- step: rise\n        {two}\n")
+    assert ready.faults() == []
+    late = shop.change("- step: rise\n", f"- step: rise\n        {two.replace('coil', 'dip')}\n")
+    late.expect_among("procedure", "step: ^dip, was", "dip", "earlier")
+    stage = shop.change("drive: bench feeds\n", f"drive: bench feeds\n    {two}\n")
+    assert stage.faults() == []
+    stage.change("{step: coil, was", "{step: again, was").expect_among("procedure", "step: ^again, was", "again")
+    shop.change("drive: bench feeds\n", "drive: bench feeds\n    when: passed\n").expect_among(
+        "procedure", "when: ^passed", "which must all hold"
+    )
+
+
+def test_a_question_may_name_facts_of_the_unit(shop: Shop) -> None:
+    good = shop.change("What does the tester read?", "At (profile mains.voltage), what does the tester read?")
+    assert good.faults() == []
+    plan = make_plan(good.load("procedure"), good.load("profile"), good.load("bench"))
+    asked = next(s for stage in plan.procedure.stages for s in stage.steps if s.step == "earth")
+    assert asked.ask == "At (230 V), what does the tester read?"
+    bad = good.change("mains.voltage)", "mains.volts)")
+    bad.expect_among("procedure", "ask: ^At (profile", "mains.volts", "mains.voltage")

@@ -170,3 +170,15 @@ def test_test_points_may_share_a_selector_on_one_bus(shop: Shop) -> None:
         + old
     )
     assert shop.change(old, new).faults() == []
+
+
+def test_periods_of_the_mains_are_counted_only_where_its_frequency_is_known(shop: Shop) -> None:
+    limit = "limit: {at-least: 30 mA, source: invented}"
+    ac = shop.change("judge: dip", "judge: inrush to holding").change(limit, "limit: {at-least: 6 %, source: invented}")
+    ac.expect_among("procedure", "waveform: ^shunt", "inrush to holding", "AC", "DC amps")
+    ac = ac.change("measures: [DC amps]", "measures: [DC amps, AC amps]")
+    ac.expect_among("procedure", "judge: ^inrush", "mains.frequency", "50 Hz")
+    known = ac.change("mains: {voltage: 230 V}", "mains: {voltage: 230 V, frequency: 50 Hz}")
+    assert known.faults() == []
+    short = known.change("for: 100 ms", "for: 50 ms")
+    short.expect_among("procedure", "for: ^50 ms", "three periods", "50 Hz")
