@@ -21,6 +21,7 @@ MAY: dict[str, tuple[str, ...]] = {
     "rig/run": (*GROUND, "rig.judgement", "rig.plan", "rig.bench", "rig.run"),
     "rig/records": (*GROUND, "rig.__version__", "rig.plan", "rig.run.journal", "rig.records"),
     "rig/shown": (*GROUND, "rig.shown"),
+    "rig/reports": (*GROUND, "rig.plan", "rig.records", "rig.shown", "rig.reports"),
     "rig/diagnosis": (*GROUND, "rig.plan", "rig.records", "rig.diagnosis"),
     "rig/cli": ("rig",),
     "drivers": ("rig.errors", "rig.quantities", "rig.bench.ports", "rig.bench.clock", "rig.plan.wiring", "drivers"),

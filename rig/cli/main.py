@@ -29,6 +29,8 @@ COMMANDS = {
     "jobs": ("rig.cli.job:jobs_command", "List the jobs, and what each waits for."),
     "repair": ("rig.cli.repair", "Log a repair."),
     "release": ("rig.cli.release", "Sign that a unit may go."),
+    "report": ("rig.cli.report", "Papers and exports of a run or a job."),
+    "verify": ("rig.cli.verify", "Check a certificate offline, or the records."),
     "people": ("rig.cli.people", "Who works here, in which role."),
     "store": ("rig.cli.store", "What the records are: a workshop's, or for practice."),
     "backup": ("rig.cli.backup", "Copy all records into one file, and check the copy."),

@@ -25,7 +25,7 @@ from rig.records.ids import new_run_id
 @dataclass(frozen=True)
 class Kept:
     """An entry on record. ``by`` is the person, empty where the program itself speaks; ``subject`` is ``job:N``,
-    or empty for what concerns the whole store."""
+    or empty for what concerns the whole store; ``body`` is what it says, as it was written."""
 
     seq: int
     id: str
@@ -33,9 +33,10 @@ class Kept:
     kind: str
     utc: str
     by: str
-    fact: Fact
+    body: str
     previous: str
     hash: str
+    fact: Fact
 
 
 def job_subject(job: str) -> str:
@@ -86,23 +87,18 @@ def kept(row: Any) -> Kept:
     kind = KINDS.get(values["kind"])
     if kind is None:
         raise ValueError(f"the ledger has an entry of an unknown kind: {values['kind']!r}")
-    fact = decode_fields(kind, parsed(values.pop("body")))
-    return Kept(**values, fact=fact)
+    return Kept(**values, fact=decode_fields(kind, parsed(values["body"])))
 
 
 def envelope_of(entry: Kept) -> dict[str, Any]:
     """An entry as JSON values, as they stand in a signed record."""
-    return {
-        "seq": entry.seq,
-        "id": entry.id,
-        "subject": entry.subject,
-        "kind": entry.kind,
-        "utc": entry.utc,
-        "by": entry.by,
-        "body": encode_fields(entry.fact),
-        "previous": entry.previous,
-        "hash": entry.hash,
-    }
+    names = ("seq", "id", "subject", "kind", "utc", "by", "previous", "hash")
+    return {name: getattr(entry, name) for name in names} | {"body": parsed(entry.body)}
+
+
+def entry_from(envelope: dict[str, Any]) -> Kept:
+    """The entry of :func:`envelope_of`. Raises ValueError, KeyError."""
+    return kept(envelope | {"body": canonical(envelope["body"])})
 
 
 def read(connection: sa.Connection, subject: str | None = None, kinds: Sequence[type[Fact]] = ()) -> tuple[Kept, ...]:

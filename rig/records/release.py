@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
+from rig import __version__
 from rig.errors import RuleError
 from rig.records import ledger
 from rig.records.canonical import canonical
@@ -207,8 +208,23 @@ def statement_of(connection: sa.Connection, number: str, standing: Standing, nam
         "grounds": [r.run.run for r in grounds if r is not None],
         "conditional_pass": sorted(standing.conditional_pass),
         "rules": {"name": standing.rules.shop_rules, "revision": standing.rules.revision},
+        "printed": _printed(standing, job),
+        "version": __version__,
         "printed_name": name,
         "role": QA,
         "meaning": MEANING,
         "utc": utc,
+    }
+
+
+def _printed(standing: Standing, job: Job) -> dict[str, Any]:
+    """What papers take from the shop's rules: it is signed with the rest, so that they can be made anew from it."""
+    rules = standing.rules
+    parts = {part.part for _, repair in job.repairs for part in repair.parts}
+    return {
+        "complaint": rules.complaints.get(job.received.complaint, job.received.complaint),
+        "parts": {name: rule.part for name, rule in rules.retest.items() if name in parts},
+        "look_at": dict(rules.look_at),
+        "care": list(rules.care),
+        "cautions": list(rules.cautions),
     }
