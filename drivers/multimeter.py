@@ -35,7 +35,8 @@ def reading(text: str, name: str) -> float:
     except ValueError:
         value = math.nan
     if math.isclose(abs(value), INFINITY, rel_tol=1e-6):
-        raise OverRange("the value lies beyond the range", "Check the range, or whether the circuit is open.", name)
+        what = f"the value lies beyond the range ({word[:20]})"
+        raise OverRange(what, "Check the range, or whether the circuit is open.", name, (value,))
     if math.isclose(value, NOT_A_NUMBER, rel_tol=1e-6):
         raise BadAnswer("the meter says that it has no value", "Check leads and function.", name)
     if not math.isfinite(value) or abs(value) > 1e30:

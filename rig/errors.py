@@ -81,7 +81,12 @@ class BadAnswer(InstrumentError):
 
 
 class OverRange(InstrumentError):
-    """The instrument says that the value lies beyond its range."""
+    """The instrument says that the value lies beyond its range. ``raw`` is what it said, after what it had said
+    before of the same reading."""
+
+    def __init__(self, what: str, do: str = "", culprit: str = "", raw: tuple[float, ...] = ()) -> None:
+        super().__init__(what, do, culprit)
+        self.raw = raw
 
 
 class Declined(InstrumentError):

@@ -41,7 +41,7 @@ class Reading:
     dof: float | None = None  # effective degrees of freedom, None for infinitely many
     budget: tuple[Line, ...] = ()  # the parts in full, from which ``u`` and ``dof`` can be found again
     corrections: tuple[Correction, ...] = ()  # in the order in which they were made
-    instrument: str = ""  # by hand: the name or serial number that the person gave
+    instrument: str = ""  # those of the bench by name and serial number; by hand: what the person gave
     by: str = ""  # by hand: who read it
 
 

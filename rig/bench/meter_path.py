@@ -11,7 +11,7 @@ from rig.bench.clock import Clock
 from rig.bench.dead import DeadProof
 from rig.bench.outputs import Outputs
 from rig.bench.ports import Meter, Relays
-from rig.errors import RECOVERABLE, OutputError, Stopped
+from rig.errors import RECOVERABLE, OutputError, OverRange, Stopped
 from rig.judgement.accuracy import Statement
 from rig.plan.energy import OHMS, why_no_ohms
 from rig.plan.stated import statement_of, why_none
@@ -64,7 +64,13 @@ class MeterPath:
         asked, scale = _through_shunt(spec, function, full_scale)
         meter = self._meters[spec.meter]
         async with self._connected(spec):
-            values = [(await meter.measure(asked, scale)).value for _ in range(count)]
+            values: list[float] = []
+            for _ in range(count):
+                try:
+                    values.append((await meter.measure(asked, scale)).value)
+                except OverRange as error:
+                    error.raw = (*values, *error.raw)
+                    raise
         return self._reading(spec, asked, scale, tuple(values))
 
     async def allow(self, point: str, function: str) -> None:

@@ -20,7 +20,7 @@ from rig.plan.answers import ChoiceAnswer, NumberAnswer
 from rig.plan.edges import StartByPerson
 from rig.plan.procedure import Ask
 from rig.quantities import canonical, convert, parse, unit
-from rig.run.typed import Typed, typed
+from rig.run.typed import Typed, parted, typed
 
 Terminal = Callable[[Prompted], str]
 
@@ -78,7 +78,7 @@ def meaning(prompt: Prompted, text: str) -> str | float | Typed:
 
 
 def _number(said: str, code: str) -> float:
-    found = parse(said)
+    found = parse(parted(said)[0])  # with what it was read may follow
     if found.unit == "1" and code != "1":
         return found.value
     return convert(found.value, found.unit, code)

@@ -35,6 +35,7 @@ from rig.run.doubts import Doubts
 from rig.run.hand_prompts import rates
 from rig.run.outcome import Outcome, judged
 from rig.run.people import People, Said, prompt_of
+from rig.run.provenance import NOT_NAMED, named, named_together, read_by
 from rig.run.readings import (
     by_hand,
     from_meter,
@@ -45,6 +46,7 @@ from rig.run.readings import (
 )
 from rig.run.timing import Beside, Timing
 from rig.run.traces import Trace, slope
+from rig.run.typed import parted
 from rig.run.waveforms import figure_of
 from rig.uncertainty import Line, line, scatter
 
@@ -78,7 +80,11 @@ class StepWork:
 
     async def do(self, step: Any, beside: Beside | None = None) -> Outcome:
         """Do one step of any kind but ``repeat``. Raises InstrumentError, OutputError, Stopped."""
-        return self._doubts.judged(step, await self._do(step, beside))
+        outcome = await self._do(step, beside)
+        if outcome.reading is not None and not outcome.reading.instrument:
+            instrument = named(read_by(step, self._bench.wiring), self._bench)
+            outcome = replace(outcome, reading=replace(outcome.reading, instrument=instrument))
+        return self._doubts.judged(step, outcome)
 
     async def _do(self, step: Any, beside: Beside | None) -> Outcome:
         if isinstance(step, (Record, Waveform)) and self.hand.takes(step):
@@ -118,7 +124,8 @@ class StepWork:
         u = None if stated is None else standard_uncertainty_in(stated.value, stated.unit)
         limit = self._plan.limit(step)
         reading = by_hand(said.meaning, code, u, said.text, limit.shown_in if limit else "")
-        reading = replace(reading, by=self._people.named(said.by))
+        what_with = parted(said.text)[1] or NOT_NAMED
+        reading = replace(reading, instrument=what_with, by=self._people.named(said.by))
         outcome = judged(reading, limit)
         return Outcome(outcome.verdict, reading, outcome.reason or step.no_limit, outcome.probability, answer=said.text)
 
@@ -190,11 +197,12 @@ class StepWork:
         try:
             said = await meter.measure(step.at, step.measure, step.range, step.average)
             return from_meter(said, shown_in), said.unstated
-        except OverRange:
+        except OverRange as error:
             used = meter.range_used(step.at, step.measure, step.range)
             if step.over_range != "open circuit" or used is None:
                 raise
-            return open_circuit("V" if step.measure == "diode" else "Ohm", *used, shown_in), ""
+            found = open_circuit("V" if step.measure == "diode" else "Ohm", *used, shown_in)
+            return replace(found, raw=error.raw), ""
 
     async def _time(self, step: Time) -> Outcome:
         start = None if step.start is None else lambda: self._begin(step)
@@ -298,4 +306,5 @@ class StepWork:
             return Outcome(Verdict.NO_READING, reason=f"has no value: {error}")
         except ValueError as error:
             return Outcome(Verdict.NOT_RUN, reason=str(error))
+        reading = replace(reading, instrument=named_together(readings.values()))
         return self._judged(step, reading, limit)

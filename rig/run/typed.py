@@ -41,12 +41,9 @@ class Typed:
 
 def typed(text: str, asked: str) -> Typed:
     """What ``text`` says, in the unit ``asked``. Raises ValueError saying what was expected."""
-    said = text.strip()
-    found = _WITH.search(f" {said}")
-    if found is None:
+    said, instrument = parted(text)
+    if not instrument:
         raise ValueError(f"say with which instrument (its name or serial number), as in '{EXAMPLE}'")
-    instrument = _instrument(found["instrument"])
-    said = f" {said}"[: found.start()].strip()
     bound = _BOUND.match(said)
     if bound is not None:
         said = said[bound.end() :]
@@ -59,6 +56,17 @@ def typed(text: str, asked: str) -> Typed:
     return Typed(
         number, asked, off_by, len(parts) == 2, instrument, None if bound is None else _BOUNDS[bound["word"].lower()]
     )
+
+
+def parted(text: str) -> tuple[str, str]:
+    """What was read, and with what; nothing where that is not said. Raises ValueError for a name that is too long.
+
+    >>> parted("0.11 Ohm with PAT 3")
+    ('0.11 Ohm', 'PAT 3')
+    """
+    said = f" {text.strip()}"
+    found = _WITH.search(said)
+    return (said.strip(), "") if found is None else (said[: found.start()].strip(), _instrument(found["instrument"]))
 
 
 def _instrument(text: str) -> str:
