@@ -110,7 +110,7 @@ _CANONICAL: dict[str, Unit] = {}
 for _unit in UNITS:
     _CANONICAL.setdefault(_unit.quantity, _unit)
 
-_NUMBER = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?")
+_NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 
 
 def unit(word: str) -> Unit:
@@ -186,4 +186,12 @@ def parse(text: str) -> Quantity:
     found = Quantity(float(match.group()), unit(word).code if word else "1")
     if not math.isfinite(found.si):
         raise ValueError(f"expected a finite number, found {text[:60]!r}")
+    if vanishes(match.group(), found):
+        raise ValueError(f"expected a number that can be told from 0, found {text[:60]!r}")
     return found
+
+
+def vanishes(written: str, value: Quantity) -> bool:
+    """Whether a number was written that is not 0, and is too small for a float."""
+    scale = unit(value.unit).factor
+    return value.value * scale == 0.0 and any(digit in "123456789" for digit in re.split("[eE]", written)[0])

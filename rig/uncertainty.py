@@ -105,8 +105,9 @@ def _least(a: float | None, b: float | None) -> float | None:
 def welch_satterthwaite(parts: Iterable[tuple[float, float | None]]) -> float | None:
     """Effective degrees of freedom of independent shares with theirs (GUM G.4.1); None for infinitely many."""
     pairs = list(parts)
-    below = math.fsum(u**4 / dof for u, dof in pairs if dof is not None)
-    above = math.fsum(u * u for u, _ in pairs) ** 2
+    largest = max((u for u, _ in pairs), default=0.0) or 1.0  # only shares of it count, and their powers fit a float
+    below = math.fsum((u / largest) ** 4 / dof for u, dof in pairs if dof is not None)
+    above = math.fsum((u / largest) ** 2 for u, _ in pairs) ** 2
     return above / below if below > 0.0 else None
 
 

@@ -21,7 +21,7 @@ from itertools import pairwise
 from rig.plan.corrections import CORRECTIONS
 from rig.plan.dimensions import combined, shown
 from rig.plan.visible import visible
-from rig.quantities import NONE, UNITS, Dimension, Quantity, unit
+from rig.quantities import NONE, UNITS, Dimension, Quantity, unit, vanishes
 
 MAX_LENGTH = 300
 MAX_DEPTH = 20
@@ -32,7 +32,7 @@ MAX_EXPONENT = 6
 CONSTANTS: dict[str, Quantity] = {"water.density": Quantity(998.2, "kg/m3")}
 
 _TOKEN = re.compile(
-    r"(?P<number>\d+(?:\.\d*)?(?:[eE][+-]?\d+)?|\.\d+(?:[eE][+-]?\d+)?)"
+    r"(?P<number>[0-9]+(?:\.[0-9]*)?(?:[eE][+-]?[0-9]+)?|\.[0-9]+(?:[eE][+-]?[0-9]+)?)"
     r"|(?P<name>[a-z][a-z0-9]*(?:-[a-z0-9]+)*(?:\.[a-z][a-z0-9]*(?:-[a-z0-9]+)*)?)"
     r"|(?P<sign>\*\*|[-+*/(),])"
 )
@@ -100,6 +100,11 @@ class Formula:
         """Its value in SI base units, given those of its names. Raises FormulaError where there is none."""
         return _value(self._root, values_si)
 
+    def check(self, known_si: Mapping[str, float]) -> None:
+        """Work out whatever needs no more than these values. Raises FormulaError where that has none, and for a
+        division by what is nothing."""
+        _check(self._root, known_si)
+
     def corrections(self, values_si: Mapping[str, float]) -> list[Corrected]:
         """What it corrects on the way, innermost first, given the values of its names. Raises FormulaError."""
         return list(_corrections(self._root, values_si))
@@ -110,12 +115,13 @@ class Formula:
 
 
 def parse(text: str) -> Formula:
-    """Read a formula. Raises FormulaError."""
+    """Read a formula. Raises FormulaError, also where its numbers alone have no value."""
     if len(text) > MAX_LENGTH:
         raise FormulaError(f"a formula of more than {MAX_LENGTH} characters", MAX_LENGTH)
     reader = _Reader(_tokens(text))
     root = reader.sum(0)
     reader.end()
+    _check(root, {})
     names = dict.fromkeys(name for name, _ in _names(root) if name not in CONSTANTS)
     return Formula(text, tuple(names), root)
 
@@ -171,6 +177,8 @@ def _number(text: str, word: str, at: int, column: int) -> tuple[Quantity, int]:
     at = match.end() if match else at
     if not math.isfinite(value.si):
         raise FormulaError(f"{visible(word, 20)} is too large", column)
+    if vanishes(word, value):
+        raise FormulaError(f"{visible(word, 20)} is too small to be told from 0", column)
     rest = re.match(r"\s*([^\W\d_]\S*)", text[at:])
     if rest:
         raise FormulaError(f"'{visible(rest.group(1), 20)}' is not a unit", at + rest.start(1) + 1)
@@ -357,6 +365,18 @@ def _value(part: _Part, known: Mapping[str, float]) -> float:
     if not math.isfinite(result):
         raise FormulaError("the result is not a finite number", part.column)
     return result
+
+
+def _check(part: _Part, known: Mapping[str, float]) -> bool:
+    """Whether a part is known, and if so, has a value."""
+    if not isinstance(part, _Call):
+        return isinstance(part, _Number) or part.name in known
+    fixed = [_check(argument, known) for argument in part.arguments]
+    if all(fixed):
+        _value(part, known)
+    elif part.function == "/" and fixed[1] and _value(part.arguments[1], known) == 0:
+        raise FormulaError("division by zero", part.column)
+    return all(fixed)
 
 
 def _apply(part: _Call, values: list[float]) -> float:

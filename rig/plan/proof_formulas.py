@@ -76,9 +76,13 @@ def formulas_fit(view: View) -> Iterator[Fault]:
             yield view.fault(placed, ("compute",), f"at character {error.column} of the formula: {error}")
             continue
         dimensions: dict[str, Dimension] = {}
+        facts: dict[str, float] = {}
         faults = []
         for name in formula.names:
             dimension, message = _name(view, placed, name)
+            fact = _fact(view, name)[0] if "." in name else None
+            if fact is not None:
+                facts[name] = fact.si
             if dimension is not None:
                 dimensions[name] = dimension
             if message is not None:
@@ -88,6 +92,7 @@ def formulas_fit(view: View) -> Iterator[Fault]:
             continue
         try:
             found = formula.dimension(dimensions)
+            formula.check(facts)
         except FormulaError as error:
             yield view.fault(placed, ("compute",), f"at character {error.column} of the formula: {error}")
             continue

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 
 from rig.events import Correction, Reading, StepResult
 from rig.plan.corrections import CORRECTIONS, SAME
-from rig.plan.formula import Corrected, Formula
+from rig.plan.formula import Corrected, Formula, FormulaError
 from rig.quantities import canonical, unit
 from rig.run.readings import make_reading
-from rig.uncertainty import Line
+from rig.uncertainty import Line, total
+
+TOO_LARGE = "the result, or its uncertainty, is too large for a number"
 
 
 def _si(value: float, code: str) -> float:
@@ -41,19 +44,32 @@ def compute(formula: Formula, readings: Mapping[str, Reading], facts: Mapping[st
 
     Every line of the readings' budgets goes on with its sensitivity, so that what they have in common (one instrument,
     one reading) adds with its sign. A reading of which only a bound is known gives a bound, if the formula moves one
-    way with it. Raises FormulaError, ValueError when a bound cannot be carried through.
+    way with it. Raises FormulaError where there is no value, or none of its uncertainty; ValueError when a bound cannot
+    be carried through.
     """
+    try:
+        return _computed(formula, readings, facts, shown_in)
+    except OverflowError:
+        raise FormulaError(TOO_LARGE, 1) from None
+
+
+def _computed(formula: Formula, readings: Mapping[str, Reading], facts: Mapping[str, float], shown_in: str) -> Reading:
     values = {**facts, **{name: _si(r.value, r.unit) for name, r in readings.items()}}
     code = canonical(shown_in)
 
     def at(changed: Mapping[str, float]) -> float:
-        return _from_si(formula.si({**values, **changed}), code)
+        found = _from_si(formula.si({**values, **changed}), code)
+        if not math.isfinite(found):
+            raise FormulaError(TOO_LARGE, 1)
+        return found
 
     value = at({})
     lines: list[Line] = []
     for name, reading in readings.items():
         sensitivity = _sensitivity(at, values[name], name, reading)
         lines += [replace(each, name=f"{name}: {each.name}").scaled(sensitivity) for each in reading.budget]
+    if not math.isfinite(total(lines)[0]):
+        raise FormulaError(TOO_LARGE, 1)
     bound = _bound(at, value, values, readings)
     reading = make_reading(value, code, lines, shown_in, how="computed", bound=bound)
     before = (made for each in readings.values() for made in each.corrections)

@@ -19,8 +19,8 @@ from rig.events import Answered, Event, Prompted
 from rig.plan.answers import ChoiceAnswer, NumberAnswer
 from rig.plan.edges import StartByPerson
 from rig.plan.procedure import Ask
-from rig.quantities import canonical, convert, parse, unit
-from rig.run.typed import Typed, parted, typed
+from rig.quantities import canonical, convert, unit
+from rig.run.typed import Typed, number_typed, typed
 
 Terminal = Callable[[Prompted], str]
 
@@ -67,7 +67,7 @@ def meaning(prompt: Prompted, text: str) -> str | float | Typed:
             return said
         raise ValueError(f"expected one of {', '.join(prompt.options)}, found {said!r}")
     if prompt.kind == "number":
-        return _number(said, prompt.unit)
+        return number_typed(said, prompt.unit)[0]
     if prompt.kind == "stop-watch" and said.lower() == "never began":
         return "never began"
     if prompt.kind in ("reading", "stop-watch"):
@@ -75,13 +75,6 @@ def meaning(prompt: Prompted, text: str) -> str | float | Typed:
     if not said:
         raise ValueError("expected a few words")
     return said
-
-
-def _number(said: str, code: str) -> float:
-    found = parse(parted(said)[0])  # with what it was read may follow
-    if found.unit == "1" and code != "1":
-        return found.value
-    return convert(found.value, found.unit, code)
 
 
 @dataclass(frozen=True)

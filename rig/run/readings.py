@@ -13,6 +13,7 @@ from rig.limits import Judgement, Limit, Verdict, judge
 from rig.plan.stated import quantity_statement
 from rig.plan.wiring import QuantitySpec
 from rig.quantities import canonical, convert, unit
+from rig.run.typed import number_typed
 from rig.uncertainty import Line, line, rectangular, scatter, shown, total
 
 Lines = Sequence[Line]
@@ -94,15 +95,10 @@ def by_hand(number: float, code: str, u: float | None, text: str, shown_in: str 
     if u is not None:
         found = Line("stated by the procedure", u, "standard uncertainty of a reading by hand", "normal")
     else:
-        found = line("last digit", standard_uncertainty_in(_half_digit(text), code), "half of the last digit typed")
+        found = line(
+            "last digit", standard_uncertainty_in(number_typed(text, code)[1], code), "half of the last digit typed"
+        )
     return make_reading(value, canonical(code), (found,), shown_in or code, how="by hand")
-
-
-def _half_digit(text: str) -> float:
-    digits = text.strip().split()[0].lower().partition("e")
-    _, _, decimals = digits[0].partition(".")
-    exponent = int(digits[2]) if digits[2] else 0
-    return float(0.5 * 10.0 ** (exponent - len(decimals)))
 
 
 def standard_uncertainty_in(value: float, code: str) -> float:

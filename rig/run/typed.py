@@ -16,6 +16,7 @@ from rig.quantities import Quantity, convert, parse, unit
 
 EXAMPLE = "23.7 V ± 0.1 V with DMM 7"
 LONGEST_NAME = 60  # characters of an instrument's name
+LARGEST = 1e15  # no instrument shows more, in any unit
 
 _WITH = re.compile(r"\s(?:with|using)\s+(?P<instrument>.+)$", re.IGNORECASE)
 _BOUND = re.compile(r"^(?P<word>more than|less than|>|<)\s*", re.IGNORECASE)
@@ -85,7 +86,8 @@ def _value(text: str, asked: str) -> Quantity:
     found = parse(text)
     if found.unit == "1" and asked != "1":
         found = Quantity(found.value, asked)
-    convert(found.value, found.unit, asked)
+    if abs(found.value) > LARGEST or abs(convert(found.value, found.unit, asked)) > LARGEST:
+        raise ValueError(f"expected a number that an instrument can show, found {text[:40]!r}")
     return found
 
 
@@ -104,8 +106,8 @@ def _off_by(text: str, value: Quantity, asked: str) -> float:
         half = off.value
     else:
         half = _difference(off.value, off.unit, asked)
-    if not math.isfinite(half) or half <= 0:
-        raise ValueError(f"what follows ± is above 0, found {text[:40]!r}")
+    if not 0 < half <= LARGEST:
+        raise ValueError(f"what follows ± is above 0 and of a size that can be, found {text[:40]!r}")
     return half
 
 
@@ -115,6 +117,14 @@ def _difference(value: float, origin: str, asked: str) -> float:
     if a.quantity != b.quantity:
         raise ValueError(f"what follows ± is in {origin} ({a.quantity}), the reading in {asked} ({b.quantity})")
     return value if a.code == b.code else value * a.factor / b.factor
+
+
+def number_typed(text: str, asked: str) -> tuple[float, float]:
+    """A number that may have a unit, and with what it was read: its value and half of its last digit, both in the asked
+    unit. Raises ValueError saying what was expected."""
+    number = parted(text)[0]
+    value = _value(number, asked)
+    return convert(value.value, value.unit, asked), _last_digit(number, value, asked)
 
 
 def _last_digit(text: str, value: Quantity, asked: str) -> float:

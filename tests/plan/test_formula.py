@@ -105,6 +105,17 @@ def test_names_in_order_each_once_without_constants() -> None:
         ("__import__('os')", 1, "'_'"),
         ("a; b", 2, "';'"),
         ("1e999", 1, "too large"),
+        ("a * 1e-400", 5, "too small to be told from 0"),
+        ("2 + 0.000e-400 * a - 3e-330", 22, "too small"),
+        ("a * \u0663", 5, "'\u0663' has no meaning"),  # a digit, and not one of ours
+        ("a * 1\u0663", 6, "'\u0663' has no meaning"),
+        # what has no value whatever is measured is said before anything is
+        ("a / 0", 3, "division by zero"),
+        ("a / (2 - 2)", 3, "division by zero"),
+        ("a / (0 V * 3)", 3, "division by zero"),
+        ("a + 1e200 * 1e200", 11, "not a finite number"),
+        ("a * 1e200 ** 6", 11, "too large"),
+        ("a * sqrt(1 - 2)", 5, "negative"),
         ("a" * (MAX_LENGTH + 1), MAX_LENGTH, "300 characters"),
         ("(" * (MAX_DEPTH + 5), MAX_DEPTH + 2, "nested"),
         ("-" * (MAX_DEPTH + 5) + "a", MAX_DEPTH + 2, "nested"),
@@ -119,6 +130,14 @@ def test_what_cannot_be_read(text: str, column: int, words: str) -> None:
     assert words in str(caught.value)
     assert caught.value.column == column
     assert str(caught.value).isprintable()
+
+
+def test_what_facts_alone_make_worthless_is_known_before_power() -> None:
+    formula = parse("volts / (mains.voltage - 230 V)")
+    formula.check({})
+    with pytest.raises(FormulaError, match="division by zero") as caught:
+        formula.check({"mains.voltage": 230.0})
+    assert caught.value.column == 7
 
 
 def test_long_but_allowed() -> None:

@@ -9,7 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rig.quantities import UNITS
-from rig.run.typed import Typed, typed
+from rig.run.readings import by_hand
+from rig.run.typed import Typed, number_typed, typed
 
 
 @pytest.mark.parametrize(
@@ -43,6 +44,21 @@ def test_what_is_understood(text: str, asked: str, expected: Typed) -> None:
 
 
 @pytest.mark.parametrize(
+    ("text", "asked", "number", "half"),
+    [
+        ("0.11", "Ohm", 0.11, 0.005),
+        ("110 mOhm", "Ohm", 0.11, 0.0005),
+        ("22.5Cel", "Cel", 22.5, 0.05),
+        ("5e-5V", "V", 5e-5, 5e-6),
+        ("1.5e1 g with scale 2", "g", 15.0, 0.5),
+    ],
+)
+def test_a_plain_number_and_half_of_its_last_digit(text: str, asked: str, number: float, half: float) -> None:
+    assert number_typed(text, asked) == pytest.approx((number, half))
+    assert by_hand(number, asked, None, text).u == pytest.approx(half / math.sqrt(3))
+
+
+@pytest.mark.parametrize(
     ("text", "words"),
     [
         ("23.7 V ± 0.1 V", "with which instrument"),
@@ -57,6 +73,10 @@ def test_what_is_understood(text: str, asked: str, expected: Typed) -> None:
         ("23.7 V ± -1 V with DMM 7", "above 0"),
         ("23.7 ± 0.1 ± 0.2 V with DMM 7", "at most one ±"),
         ("about 23 V with DMM 7", "expected a number"),
+        ("\u0662\u0663 V with DMM 7", "expected a number"),
+        ("1e300 V with DMM 7", "that an instrument can show"),
+        ("1e-400 V with DMM 7", "told from 0"),
+        ("1 V ± 1e300 V with DMM 7", "of a size that can be"),
         ("23.7 Volts with DMM 7", "nearest is 'V'"),
         ("0e400 V with DMM", "last digit"),
         ("0e-400 V with DMM", "last digit"),
