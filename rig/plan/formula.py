@@ -13,15 +13,15 @@ a point on the Celsius scale counts in kelvin.
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from itertools import pairwise
 
 from rig.plan.corrections import CORRECTIONS
 from rig.plan.dimensions import combined, shown
+from rig.plan.formula_words import FormulaError, Token, tokens_of
 from rig.plan.visible import visible
-from rig.quantities import NONE, UNITS, Dimension, Quantity, unit, vanishes
+from rig.quantities import NONE, Dimension, Quantity, unit
 
 MAX_LENGTH = 300
 MAX_DEPTH = 20
@@ -30,23 +30,6 @@ MAX_EXPONENT = 6
 # Water at 20 Cel and 101.325 kPa: 998.207 kg/m3 by the CIPM's formula (Tanaka et al., Metrologia 38 (2001) 301-309),
 # rounded; air in the water and 5 K either way change it by 0.1 %.
 CONSTANTS: dict[str, Quantity] = {"water.density": Quantity(998.2, "kg/m3")}
-
-_TOKEN = re.compile(
-    r"(?P<number>[0-9]+(?:\.[0-9]*)?(?:[eE][+-]?[0-9]+)?|\.[0-9]+(?:[eE][+-]?[0-9]+)?)"
-    r"|(?P<name>[a-z][a-z0-9]*(?:-[a-z0-9]+)*(?:\.[a-z][a-z0-9]*(?:-[a-z0-9]+)*)?)"
-    r"|(?P<sign>\*\*|[-+*/(),])"
-)
-# Longest first, so that "kPa/min" is not taken for "kPa"; a unit ends where no letter or digit goes on.
-_SPELLINGS = sorted((w for u in UNITS if u.code != "1" for w in (u.code, *u.spellings)), key=len, reverse=True)
-_UNIT = re.compile(rf"\s*(?P<unit>{'|'.join(map(re.escape, _SPELLINGS))})(?![\w(]|\s*\()")
-
-
-class FormulaError(ValueError):
-    """A formula that cannot be read, does not fit in its dimensions, or has no value. ``column`` counts from 1."""
-
-    def __init__(self, message: str, column: int) -> None:
-        super().__init__(message)
-        self.column = column
 
 
 @dataclass(frozen=True)
@@ -118,7 +101,7 @@ def parse(text: str) -> Formula:
     """Read a formula. Raises FormulaError, also where its numbers alone have no value."""
     if len(text) > MAX_LENGTH:
         raise FormulaError(f"a formula of more than {MAX_LENGTH} characters", MAX_LENGTH)
-    reader = _Reader(_tokens(text))
+    reader = _Reader(tokens_of(text))
     root = reader.sum(0)
     reader.end()
     _check(root, {})
@@ -144,64 +127,23 @@ def _names(part: _Part) -> list[tuple[str, int]]:
     return []
 
 
-@dataclass(frozen=True)
-class _Token:
-    kind: str
-    text: str
-    column: int
-    value: Quantity | None = None
-
-
-def _tokens(text: str) -> list[_Token]:
-    tokens: list[_Token] = []
-    at = 0
-    while True:
-        at += len(text) - at - len(text[at:].lstrip())
-        if at >= len(text):
-            return [*tokens, _Token("end", "the end", len(text) + 1)]
-        match = _TOKEN.match(text, at)
-        if match is None:
-            raise FormulaError(f"'{visible(text[at])}' has no meaning in a formula", at + 1)
-        column, kind, word = at + 1, str(match.lastgroup), match.group()
-        at = match.end()
-        value = None
-        if kind == "number":
-            value, at = _number(text, word, at, column)
-        tokens.append(_Token(kind, word, column, value))
-
-
-def _number(text: str, word: str, at: int, column: int) -> tuple[Quantity, int]:
-    """The number with the unit that may follow it, and where that ends."""
-    match = _UNIT.match(text, at)
-    value = Quantity(float(word), unit(match.group("unit")).code if match else "1")
-    at = match.end() if match else at
-    if not math.isfinite(value.si):
-        raise FormulaError(f"{visible(word, 20)} is too large", column)
-    if vanishes(word, value):
-        raise FormulaError(f"{visible(word, 20)} is too small to be told from 0", column)
-    rest = re.match(r"\s*([^\W\d_]\S*)", text[at:])
-    if rest:
-        raise FormulaError(f"'{visible(rest.group(1), 20)}' is not a unit", at + rest.start(1) + 1)
-    return value, at
-
-
 class _Reader:
     """Recursive descent; ``depth`` is capped, so that no text can exhaust the stack."""
 
-    def __init__(self, tokens: list[_Token]) -> None:
+    def __init__(self, tokens: list[Token]) -> None:
         self._tokens = tokens
         self._at = 0
 
     @property
-    def _next(self) -> _Token:
+    def _next(self) -> Token:
         return self._tokens[self._at]
 
-    def _take(self) -> _Token:
+    def _take(self) -> Token:
         token = self._next
         self._at += 1
         return token
 
-    def _takes(self, *signs: str) -> _Token | None:
+    def _takes(self, *signs: str) -> Token | None:
         return self._take() if self._next.kind == "sign" and self._next.text in signs else None
 
     def _expect(self, sign: str) -> None:
@@ -265,7 +207,7 @@ class _Reader:
             return inside
         raise FormulaError(f"expected a number, a name or '(', found {self._shown()}", token.column)
 
-    def _call(self, name: _Token, depth: int) -> _Part:
+    def _call(self, name: Token, depth: int) -> _Part:
         if name.text not in FUNCTIONS:
             raise FormulaError(
                 f"no function is called '{visible(name.text, 40)}'; known: {', '.join(FUNCTIONS)}", name.column
@@ -281,7 +223,7 @@ class _Reader:
         return _Call(name.text, tuple(arguments), name.column)
 
 
-def _name(token: _Token) -> _Part:
+def _name(token: Token) -> _Part:
     constant = CONSTANTS.get(token.text)
     if constant is not None:
         return _Number(constant.si, unit(constant.unit).dimension, token.column)

@@ -6,7 +6,8 @@ from collections.abc import Iterator
 
 from rig.errors import Fault
 from rig.plan.dimensions import shown
-from rig.plan.formula import FormulaError, parse, split_hint
+from rig.plan.formula import parse, split_hint
+from rig.plan.formula_words import FormulaError
 from rig.plan.procedure import Compute, Measure, Record, Time, Waveform
 from rig.plan.values import DAY, ProfileRef
 from rig.plan.view import Placed, View, unknown

@@ -8,7 +8,8 @@ from dataclasses import replace
 
 from rig.events import Correction, Reading, StepResult
 from rig.plan.corrections import CORRECTIONS, SAME
-from rig.plan.formula import Corrected, Formula, FormulaError
+from rig.plan.formula import Corrected, Formula
+from rig.plan.formula_words import FormulaError
 from rig.quantities import canonical, unit
 from rig.run.readings import make_reading
 from rig.uncertainty import Line, total

@@ -15,7 +15,8 @@ from rig.events import Event, Reading, StepResult
 from rig.limits import Limit, Verdict
 from rig.plan.answers import NumberAnswer
 from rig.plan.edges import StartByPerson
-from rig.plan.formula import CONSTANTS, FormulaError
+from rig.plan.formula import CONSTANTS
+from rig.plan.formula_words import FormulaError
 from rig.plan.plan import Plan
 from rig.plan.procedure import (
     Ask,

@@ -7,7 +7,8 @@ import random
 
 import pytest
 
-from rig.plan.formula import MAX_DEPTH, MAX_LENGTH, FormulaError, parse
+from rig.plan.formula import MAX_DEPTH, MAX_LENGTH, parse
+from rig.plan.formula_words import FormulaError
 from rig.quantities import Dimension, unit
 
 V, A, OHM, S, K = (unit(u).dimension for u in ("V", "A", "Ohm", "s", "K"))
