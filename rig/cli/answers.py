@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 
 from rig.errors import Fault, InputError
 from rig.events import Prompted
@@ -13,8 +13,10 @@ from rig.plan.visible import visible
 from rig.run.people import meaning
 
 
-def read_answers(path: str | os.PathLike[str], prompts: Iterable[Prompted]) -> dict[str, str]:
-    """The answers by prompt.
+def read_answers(
+    path: str | os.PathLike[str], prompts: Iterable[Prompted], elsewhere: Collection[str] = ()
+) -> dict[str, str]:
+    """The answers by prompt; those to prompts ``elsewhere`` (of other units) are left out.
 
     Raises InputError with every fault at its place: a name that no prompt has, an answer that does not fit.
     """
@@ -27,6 +29,8 @@ def read_answers(path: str | os.PathLike[str], prompts: Iterable[Prompted]) -> d
     answers: dict[str, str] = {}
     faults = []
     for entry in tree.entries:
+        if entry.key in elsewhere and entry.key not in known:
+            continue
         message = _why_not(entry, known)
         if message is None and isinstance(entry.value, Scalar):
             answers[entry.key] = entry.value.text.strip()

@@ -18,6 +18,7 @@ from rig.errors import InputError
 if TYPE_CHECKING:
     from rig.cli.printer import Printer
     from rig.events import Event, RunRecord
+    from rig.plan.load import Loaded
     from rig.plan.plan import Plan
     from rig.run.people import Terminal
     from rig.run.session import RunRequest
@@ -113,7 +114,7 @@ def perform(wanted: Wanted, printer: Printer) -> RunRecord:
     files = [load_named("procedure", wanted.procedure)]
     files += [load_named("unit-profile", unit), load_named("bench", wanted.bench)]
     plan = make_plan(*files)
-    request = _request(plan, printer, wanted)
+    request = _request(plan, printer, wanted, files[0])
     session.refuse_without_people(request, plan)  # before the store is opened, so that it leaves no trace
     with Store.open(wanted.store) as records:
         for cut_off in records.mark_interrupted():
@@ -132,13 +133,10 @@ def perform(wanted: Wanted, printer: Printer) -> RunRecord:
     return normal_record(record)
 
 
-def _request(plan: Plan, printer: Printer, wanted: Wanted) -> RunRequest:
-    from rig.cli.answers import read_answers
+def _request(plan: Plan, printer: Printer, wanted: Wanted, written: Loaded) -> RunRequest:
     from rig.records.ids import new_run_id
     from rig.run import session
 
-    prompts = session.prompts_of(plan, wanted.by_hand)
-    prepared = read_answers(wanted.answers, prompts) if wanted.answers is not None else {}
     return session.RunRequest(
         run=new_run_id(),
         serial=wanted.serial,
@@ -149,10 +147,23 @@ def _request(plan: Plan, printer: Printer, wanted: Wanted) -> RunRequest:
         seed=wanted.seed,
         lockstep=_lockstep(plan, wanted.pace),
         person=wanted.person,
-        answers=prepared,
+        answers=_prepared(plan, wanted, written),
         by_hand=wanted.by_hand,
         ask=_ask(printer, wanted.person),
     )
+
+
+def _prepared(plan: Plan, wanted: Wanted, written: Loaded) -> dict[str, str]:
+    """Prepared answers. One for a prompt that the procedure, as it is written, has for other units only is let be."""
+    from rig.cli.answers import read_answers
+    from rig.plan.procedure import Procedure
+    from rig.run.prompts import names_of_prompts, prompts_after_pause, prompts_of
+
+    if wanted.answers is None:
+        return {}
+    assert isinstance(written.model, Procedure)
+    prompts = [*prompts_of(plan, wanted.by_hand), *prompts_after_pause(plan)]
+    return read_answers(wanted.answers, prompts, names_of_prompts(written.model))
 
 
 def _lockstep(plan: Plan, pace: str | None) -> bool:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import signal
 import time
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
@@ -17,14 +17,13 @@ from rig.bench.rollcall import RollCall, call_roll, refuse_calibration, refuse_m
 from rig.bench.watchdogs import set_watchdogs
 from rig.bench.watcher import Watcher, board_names
 from rig.errors import InputError, RecordError, RigError, Stopped
-from rig.events import Event, Noted, Prompted, RunEnded, RunRecord, RunStarted, StepEnded, StepResult
-from rig.plan.edges import StartByPerson
+from rig.events import Event, Noted, RunEnded, RunRecord, RunStarted, StepEnded, StepResult
 from rig.plan.plan import Plan
-from rig.plan.procedure import Ask, Repeat, Time
 from rig.run.engine import Engine
-from rig.run.hand_prompts import prompts_by_hand, refuse_not_by_hand, steps_by_hand
+from rig.run.hand_prompts import refuse_not_by_hand, steps_by_hand
 from rig.run.journal import Journal
-from rig.run.people import People, Terminal, prompt_of, refuse_bad_answers
+from rig.run.people import People, Terminal, refuse_bad_answers
+from rig.run.prompts import prompts_after_pause, prompts_of
 
 SIGNALS = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP, signal.SIGQUIT)
 
@@ -302,17 +301,4 @@ def refuse_without_people(request: RunRequest, plan: Plan) -> None:
         raise InputError("a reading by hand is kept with the name of who took it", "Give --by NAME.", "--by-hand")
     terminal = request.ask is not None and request.person != "simulated"
     refuse_bad_answers(prompts_of(plan, request.by_hand), request.answers, not terminal and not _has_hands(plan))
-
-
-def prompts_of(plan: Plan, by_hand: Collection[str] = ()) -> Iterable[Prompted]:
-    """Every prompt that the plan can make, by the name under which an answer is prepared; ``by_hand`` are the steps
-    whose reading a person takes."""
-    yield from prompts_by_hand(plan, by_hand)
-    by_hand = steps_by_hand(plan, by_hand)
-    for stage in plan.procedure.stages:
-        for step in stage.all_steps():
-            for one in step.repeat.steps if isinstance(step, Repeat) else [step]:
-                if isinstance(one, Ask):
-                    yield prompt_of(one.step, one, "", 0.0)
-                elif isinstance(one, Time) and isinstance(one.start, StartByPerson) and one.step not in by_hand:
-                    yield prompt_of(one.step, one.start, "", 0.0)
+    refuse_bad_answers(prompts_after_pause(plan), request.answers, nobody_else=False)

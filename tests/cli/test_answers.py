@@ -75,3 +75,11 @@ def test_all_faults_at_once(tmp_path: Path) -> None:
 def test_a_file_that_is_not_there(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="cannot be used"):
         read_answers(tmp_path / "none.yaml", PROMPTS)
+
+
+def test_prompts_of_other_units_are_let_be(tmp_path: Path) -> None:
+    path = tmp_path / "answers.yaml"
+    path.write_text("statement: yes\nac-coil: whatever\n", encoding="utf-8")
+    assert read_answers(path, PROMPTS, {"statement", "ac-coil"}) == {"statement": "yes"}
+    with pytest.raises(InputError):
+        read_answers(path, PROMPTS)

@@ -10,7 +10,7 @@ from rig.errors import InputError, Stopped
 from rig.events import Answered, OutputConfirmed, Prompted, StepResult, run_dict
 from rig.limits import Verdict
 from rig.records.codec import normal_record
-from rig.run.session import prompts_of
+from rig.run.prompts import prompts_of
 from tests.conftest import bundled_plan, by_name, inspection, run
 
 ELECTRICAL = ("coil-resistance", "fill-supply-loaded", "fill-current-from-bench", "heater-current")

@@ -8,7 +8,7 @@ import pytest
 
 from rig.plan.plan import Plan
 from rig.run.people import meaning
-from rig.run.session import prompts_of
+from rig.run.prompts import prompts_of
 from tests.conftest import by_name, inspection, run
 
 ASKED = """
