@@ -60,6 +60,7 @@ class StepResult:
     ended: float
     answer: str | None = None
     attempt: int = 1
+    ratio: float | None = None  # test uncertainty ratio of the limit and this reading's U
 
 
 @dataclass(frozen=True)
@@ -248,6 +249,7 @@ def step_dict(result: StepResult) -> dict[str, Any]:
         "ended": result.ended,
         "answer": result.answer,
         "attempt": result.attempt,
+        "ratio": result.ratio,
     }
 
 

@@ -45,15 +45,20 @@ class Rule:
     """How a reading near its limit is decided: the guard band is w = ``guard`` times U, on the side of acceptance.
 
     ``verdicts`` is 4 (pass, conditional pass, conditional fail, fail) or 2 (pass or fail; what lies in the guard band
-    fails). With ``guard`` 0 there is nothing to be conditional about: simple acceptance.
+    fails). With ``guard`` 0 there is nothing to be conditional about: simple acceptance. A test uncertainty ratio below
+    ``least_ratio`` is too poor to decide: said, or refused where ``refuse`` is set.
     """
 
     guard: float = 1.0
     verdicts: int = 4
+    least_ratio: float = 2.0
+    refuse: bool = False
 
     def __post_init__(self) -> None:
         if not (math.isfinite(self.guard) and self.guard >= 0) or self.verdicts not in (2, 4):
             raise ValueError("a decision rule has a guard band of 0 U or more, and two or four verdicts")
+        if not (math.isfinite(self.least_ratio) and self.least_ratio >= 0):
+            raise ValueError("the least test uncertainty ratio is a number from 0 on")
 
     def __str__(self) -> str:
         """The words of ILAC-G8:09/2019, 4.2.1 to 4.2.3."""
@@ -88,6 +93,27 @@ class Limit:
         low = math.inf if self.at_least is None else value - self.at_least
         high = math.inf if self.at_most is None else self.at_most - value
         return min(low, high)
+
+    def ratio(self, expanded: float) -> float | None:
+        """Test uncertainty ratio: the span between the ends by twice the 95 % expanded uncertainty (ANSI/NCSL
+        Z540.3-2006, 3.11).
+
+        An at-most alone spans what is allowed from zero up, unless it is on a scale whose zero means nothing (Cel).
+        None where there is no span, or nothing uncertain.
+        """
+        low, high = self.at_least, self.at_most
+        if low is None and high is not None and high > 0 and self.unit != "Cel":
+            low = 0.0
+        if low is None or high is None or expanded <= 0:
+            return None
+        return (high - low) / (2.0 * expanded)
+
+    def too_poor(self, expanded: float) -> str:
+        """Why an uncertainty is too large to decide this limit by its rule, for people; empty where it is not."""
+        ratio = self.ratio(expanded)
+        if ratio is None or ratio >= self.rule.least_ratio:
+            return ""
+        return f"test uncertainty ratio {ratio:.2g}, below {self.rule.least_ratio:g}: too poor to decide"
 
     def acceptance(self, u: float, dof: float | None = None) -> Limit:
         """The limit drawn in by its guard band, to be decided by simple acceptance. Raises ValueError where nothing is

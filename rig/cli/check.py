@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from dataclasses import asdict, replace
 
 import click
 
@@ -22,16 +22,21 @@ def command(files: tuple[str, ...], bench: str | None, unit: str | None, as_json
     Example:
       rig check my-procedure.yaml --bench simulated --unit demo-18-dc
 
-    Prints one line a fault, file:line:column: what is wrong; the exit code is then 2.
+    Prints one line a fault, file:line:column: what is wrong; the exit code is then 2. A line that says 'warning' is of
+    something that should be known before the run, and is no fault.
     """
-    from rig.plan.check import check
+    from rig.plan.check import look_over
 
-    faults = check(files, bench, unit)
+    found = look_over(files, bench, unit)
+    faults = found.faults
     if as_json:
-        print_json([asdict(fault) for fault in faults])
+        kinds = ((found.faults, False), (found.warnings, True))
+        print_json([{**asdict(each), "warning": warning} for some, warning in kinds for each in some])
     else:
         for fault in faults:
             print(str(fault))
+        for each in found.warnings:
+            print(replace(each, message=f"warning: {each.message}"))
         if not faults:
             many = len(dict.fromkeys(files))
             print("1 file in order" if many == 1 else f"{many} files in order")

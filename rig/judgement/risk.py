@@ -1,4 +1,4 @@
-"""How often a decision rule is wrong (JCGM 106:2012, clause 9), the test uncertainty ratio, and guard bands from it.
+"""How often a decision rule is wrong (JCGM 106:2012, clause 9), and guard bands from the test uncertainty ratio.
 
 The producer's process and the measurement are normal. Everything is in one unit.
 """
@@ -91,21 +91,6 @@ def posterior(prior: Prior, value: float, u: float) -> Prior:
 def process_width(in_tolerance: float) -> float:
     """Standard deviation of a centred process, as a share of the tolerance ±1, of which this share conforms."""
     return 1.0 / normal_quantile((1.0 + in_tolerance) / 2.0)
-
-
-def uncertainty_ratio(limit: Limit, expanded: float) -> float | None:
-    """Tolerance over uncertainty: the span between the ends by twice the 95 % expanded uncertainty (ANSI/NCSL
-    Z540.3-2006, 3.11).
-
-    An at-most alone spans what is allowed from zero up, unless it is on a scale whose zero means nothing (Cel). None
-    where there is no span; infinity where nothing is uncertain.
-    """
-    low, high = limit.at_least, limit.at_most
-    if low is None and high is not None and high > 0 and limit.unit != "Cel":
-        low = 0.0
-    if low is None or high is None:
-        return None
-    return math.inf if expanded <= 0 else (high - low) / (2.0 * expanded)
 
 
 def managed_risk_multiplier(ratio: float) -> float:

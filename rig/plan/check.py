@@ -9,7 +9,7 @@ from pathlib import Path
 
 from rig.errors import Fault, InputError
 from rig.plan.load import Loaded, bundled, load_named, load_tree
-from rig.plan.proof import prove, prove_profile
+from rig.plan.proof import prove, prove_profile, warn
 from rig.plan.proof_bench import prove_bench
 from rig.plan.proof_causes import prove_causes
 from rig.plan.source import Mapping, read, walk
@@ -37,8 +37,21 @@ class _Given:
         return [found for found in self.loaded if found.kind == kind]
 
 
+@dataclass(frozen=True)
+class Checked:
+    """What was found, each sorted by place: ``faults`` refuse a run, ``warnings`` do not."""
+
+    faults: tuple[Fault, ...]
+    warnings: tuple[Fault, ...]
+
+
 def check(paths: Iterable[str | os.PathLike[str]], bench: str | None = None, unit: str | None = None) -> list[Fault]:
-    """Every fault of the files, sorted by place.
+    """Every fault of the files, sorted by place. As :func:`look_over`."""
+    return list(look_over(paths, bench, unit).faults)
+
+
+def look_over(paths: Iterable[str | os.PathLike[str]], bench: str | None = None, unit: str | None = None) -> Checked:
+    """Every fault and every warning of the files.
 
     A procedure is proved against every bench and profile given together with it; where none is given, against
     ``bench`` and ``unit`` (names or paths), else the bundled ones that a run takes by itself; one that tells units
@@ -57,10 +70,12 @@ def check(paths: Iterable[str | os.PathLike[str]], bench: str | None = None, uni
         if loaded.kind in ALONE:
             given.faults += ALONE[loaded.kind](loaded)
     every = unit is None and not given.of("unit-profile") and "unit-profile" not in given.broken
+    warnings: list[Fault] = []
     for procedure in procedures:
         units = _all_units() if every and _tells_units_apart(procedure) else profiles
-        given.faults += _prove_with_all(procedure, units, benches)
-    return sorted(set(given.faults))
+        given.faults += _with_all(prove, procedure, units, benches)
+        warnings += _with_all(warn, procedure, units, benches)
+    return Checked(tuple(sorted(set(given.faults))), tuple(sorted(set(warnings))))
 
 
 def _read(path: Path, given: _Given) -> None:
@@ -106,10 +121,13 @@ def _needs_unit(procedure: Loaded) -> bool:
     return entry is None or getattr(entry.value, "value", None) != "no"
 
 
-def _prove_with_all(procedure: Loaded, profiles: list[Loaded | None], benches: list[Loaded]) -> list[Fault]:
+Look = Callable[[Loaded, Loaded | None, Loaded], list[Fault]]
+
+
+def _with_all(look: Look, procedure: Loaded, profiles: list[Loaded | None], benches: list[Loaded]) -> list[Fault]:
     """The faults of a procedure with each bench and profile; one that not all share says with which it comes."""
     units = profiles if _needs_unit(procedure) else [None]
-    together = [(bench, unit, set(prove(procedure, unit, bench))) for bench in benches for unit in units]
+    together = [(bench, unit, set(look(procedure, unit, bench))) for bench in benches for unit in units]
     if not together:
         return []
     common = set.intersection(*(faults for _, _, faults in together))

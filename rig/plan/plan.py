@@ -10,13 +10,14 @@ from rig.limits import Limit
 from rig.plan.for_units import for_unit
 from rig.plan.formula import Formula, parse
 from rig.plan.load import Loaded, refusal
+from rig.plan.plan_limits import limit_of, rule_of
 from rig.plan.procedure import AnyStep, Ask, Compute, InnerStep, Judged, MeanwhileStep, Procedure, Repeat, Time
 from rig.plan.profile import UnitProfile
 from rig.plan.proof import prove
 from rig.plan.spoken import spoken
 from rig.plan.values import LimitRef, LimitText, ProfileRef
 from rig.plan.wiring import Bench
-from rig.quantities import Quantity, canonical
+from rig.quantities import Quantity
 
 OneStep = AnyStep | InnerStep | MeanwhileStep
 
@@ -34,11 +35,12 @@ class Plan:
         """The limit of a step in canonical units, or None where the step says why it has none."""
         written = step.limit
         if isinstance(written, LimitText):
-            return limit_of(written, written.source)
+            return limit_of(written, written.source, rule_of(self.procedure))
         if isinstance(written, LimitRef):
             profile = self._profile(f"the limit of {step.step}")
             found = profile.limits[written.profile]
-            return limit_of(found, f"profile {profile.unit_profile}, {written.profile}: {found.source}")
+            source = f"profile {profile.unit_profile}, {written.profile}: {found.source}"
+            return limit_of(found, source, rule_of(profile, self.procedure))
         return None
 
     def seconds(self, duration: Quantity | ProfileRef) -> float:
@@ -69,12 +71,6 @@ class Plan:
         if self.profile is None:
             raise KeyError(f"{what} needs a unit profile")
         return self.profile
-
-
-def limit_of(written: LimitText, source: str) -> Limit:
-    """A limit as written, in canonical units."""
-    low, high = written.ends()
-    return Limit(low, high, canonical(written.unit), source, shown_in=written.unit)
 
 
 def minutes_of(step: OneStep) -> float:

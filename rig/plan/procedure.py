@@ -11,6 +11,7 @@ from rig.plan.edges import Start, Timing
 from rig.plan.values import (
     AnyLimit,
     AnyQuantity,
+    DecisionRule,
     Duration,
     DurationOrRef,
     FactPath,
@@ -300,6 +301,7 @@ class Procedure(Strict):
     revision: Text
     needs_unit: YesNo = "yes"
     as_found: Name | None = None
+    decision_rule: DecisionRule | None = None  # of limits written here; of the profile's where it has no rule
     stages: tuple[Stage, ...] = Field(min_length=1)
 
 

@@ -6,7 +6,7 @@ from typing import Annotated, Any
 
 from pydantic import BeforeValidator, WithJsonSchema
 
-from rig.plan.values import LimitText, Name, Strict, Text
+from rig.plan.values import DecisionRule, LimitText, Name, Strict, Text
 from rig.quantities import Quantity, parse
 
 
@@ -36,6 +36,7 @@ class UnitProfile(Strict):
     facts: dict[Name, dict[Name, Fact]]
     limits: dict[Name, LimitText]
     conditional_pass: tuple[Name, ...] = ()  # steps that may be released within less than their uncertainty of a limit
+    decision_rule: DecisionRule | None = None  # of the limits here
 
     def fact(self, path: str) -> Quantity | str:
         """The fact at ``group.name``. Raises KeyError."""

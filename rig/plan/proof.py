@@ -15,6 +15,7 @@ from rig.plan import (
     proof_limits,
     proof_names,
     proof_power,
+    proof_ratio,
     proof_readings,
     proof_units,
 )
@@ -34,7 +35,11 @@ RULES: tuple[Rule, ...] = (
     *proof_power.RULES,
     *proof_interlocks.RULES,
     *proof_units.RULES,
+    *proof_ratio.RULES,
 )
+
+# What is no fault and should be known before the run all the same.
+WARNINGS: tuple[Rule, ...] = (*proof_ratio.WARNINGS,)
 
 
 def prove(procedure: Loaded, profile: Loaded | None, bench: Loaded) -> list[Fault]:
@@ -50,6 +55,13 @@ def prove(procedure: Loaded, profile: Loaded | None, bench: Loaded) -> list[Faul
     if profile is not None:
         faults += prove_profile(profile)
     return sorted(set(faults))
+
+
+def warn(procedure: Loaded, profile: Loaded | None, bench: Loaded) -> list[Fault]:
+    """What is no fault of a plan that may run, but should be known before it does, sorted by place. Raises as
+    :func:`prove`."""
+    view = make_view(procedure, profile, bench)
+    return sorted({fault for rule in WARNINGS for fault in rule(view)})
 
 
 def prove_profile(loaded: Loaded) -> list[Fault]:

@@ -17,6 +17,7 @@ from pydantic import (
     model_validator,
 )
 
+from rig.limits import Rule
 from rig.quantities import Quantity, convert, parse, unit
 
 
@@ -181,6 +182,20 @@ def _span(tolerance: Quantity, nominal: Quantity) -> float:
     if tolerance.unit == "%":
         return abs(nominal.value) * tolerance.value / 100.0
     return tolerance.to(_difference(nominal.unit))
+
+
+class DecisionRule(Strict):
+    """How readings near their limits are decided (ILAC-G8:09/2019, 4.2): the guard band in U, two verdicts or four, and
+    the least test uncertainty ratio, below which a step is warned of or refused."""
+
+    guard_band: Annotated[float, Field(ge=0, le=3)] = 1.0
+    verdicts: Literal["two", "four"] = "four"
+    least_ratio: Annotated[float, Field(ge=0, le=100)] = 2.0
+    below_it: Literal["warn", "refuse"] = "warn"
+
+    def rule(self) -> Rule:
+        """The rule that limits carry."""
+        return Rule(self.guard_band, 2 if self.verdicts == "two" else 4, self.least_ratio, self.below_it == "refuse")
 
 
 class LimitRef(Strict):

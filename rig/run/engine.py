@@ -16,7 +16,7 @@ from rig.events import AllOff, Event, Noted, StageStarted, StepEnded, StepResult
 from rig.limits import Limit, Verdict, worst
 from rig.plan.plan import Plan
 from rig.plan.procedure import Conditional, Measure, Record, Repeat, Stage, Time
-from rig.run.outcome import Outcome
+from rig.run.outcome import Outcome, ratio_of
 from rig.run.people import People, resume_prompt
 from rig.run.steps import StepWork
 from rig.run.timing import Beside
@@ -334,7 +334,7 @@ class Engine:
         attempt = self._attempts[name] = self._attempts.get(name, 0) + 1
         result = StepResult(
             name, outcome.verdict, outcome.reason, outcome.reading, limit, outcome.probability, outcome.bracket,
-            started, self._bench.time(), outcome.answer, attempt,
+            started, self._bench.time(), outcome.answer, attempt, ratio_of(outcome.reading, limit),
         )  # fmt: skip
         self._results[name] = result
         self._bench.interlocks.confirm(name, outcome.verdict is Verdict.PASS)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from rig.distributions import coverage_factor
 from rig.events import Reading
 from rig.limits import Limit, Verdict
 from rig.run.readings import judge_reading
@@ -22,6 +23,21 @@ class Outcome:
 
 
 def judged(reading: Reading, limit: Limit | None, reason: str | None = None) -> Outcome:
-    """The outcome of a reading against its limit."""
+    """The outcome of a reading against its limit; one too poor for a rule that refuses it is not evaluated."""
     verdict, probability, why = judge_reading(reading, limit)
-    return Outcome(verdict, reading, reason or why, probability)
+    poor = "" if limit is None or reading.bound else limit.too_poor(expanded(reading))
+    if limit is not None and poor and limit.rule.refuse:
+        return Outcome(Verdict.NOT_EVALUATED, reading, poor)
+    return Outcome(verdict, reading, reason or why or poor or None, probability)
+
+
+def expanded(reading: Reading) -> float:
+    """U of a reading: k u, k from its degrees of freedom."""
+    return coverage_factor(reading.dof) * reading.u
+
+
+def ratio_of(reading: Reading | None, limit: Limit | None) -> float | None:
+    """The test uncertainty ratio of a reading that is judged; None where there is none."""
+    if reading is None or limit is None or reading.bound is not None or reading.unit != limit.unit:
+        return None
+    return limit.ratio(expanded(reading))

@@ -19,7 +19,6 @@ from rig.judgement.risk import (
     process_width,
     risks,
     rss_acceptance,
-    uncertainty_ratio,
 )
 from rig.limits import Limit, Rule, Verdict, conformance_probability, judge
 
@@ -134,10 +133,10 @@ def test_rss_guard_band() -> None:
 
 def test_motor_oil_capability() -> None:
     """JCGM 106, 7.6.3: C_m = (16.3 - 12.5) / (4 u) with u = 1.8 mm2/s is 0.53."""
-    assert uncertainty_ratio(Limit(12.5, 16.3, "mm2/s", ""), 2 * 1.8) == pytest.approx(0.5278, abs=5e-5)
+    assert Limit(12.5, 16.3, "mm2/s", "").ratio(2 * 1.8) == pytest.approx(0.5278, abs=5e-5)
 
 
 def test_ratio_of_limits_with_one_end() -> None:
-    assert uncertainty_ratio(Limit(None, 0.2, "Ohm", ""), 0.01) == pytest.approx(10.0)
-    assert uncertainty_ratio(Limit(2e6, None, "Ohm", ""), 1e5) is None
-    assert uncertainty_ratio(Limit(None, 140.0, "Cel", ""), 0.5) is None
+    assert Limit(None, 0.2, "Ohm", "").ratio(0.01) == pytest.approx(10.0)
+    assert Limit(2e6, None, "Ohm", "").ratio(1e5) is None
+    assert Limit(None, 140.0, "Cel", "").ratio(0.5) is None
