@@ -73,7 +73,9 @@ GUARDED = Rule()
 
 @dataclass(frozen=True)
 class Limit:
-    """What a reading may be, in ``unit`` (canonical), who says so, and the rule by which it is decided."""
+    """What a reading may be, in ``unit`` (canonical), who says so, and the rule by which it is decided.
+
+    ``withheld`` says why it may not judge, and is empty where it may."""
 
     at_least: float | None
     at_most: float | None
@@ -81,6 +83,7 @@ class Limit:
     source: str
     shown_in: str = ""  # the unit the author wrote, for people
     rule: Rule = GUARDED
+    withheld: str = ""
 
     def __post_init__(self) -> None:
         if self.at_least is None and self.at_most is None:

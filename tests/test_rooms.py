@@ -15,10 +15,11 @@ GROUND = (
 )  # fmt: skip
 MAY: dict[str, tuple[str, ...]] = {
     "rig/judgement": (*GROUND, "rig.judgement"),
+    "rig/waveforms": (*GROUND, "rig.waveforms"),
     "rig/health": (*GROUND, "rig.health"),
     "rig/plan": (*GROUND, "rig.judgement", "rig.plan"),
     "rig/bench": (*GROUND, "rig.judgement", "rig.plan", "rig.bench"),
-    "rig/run": (*GROUND, "rig.judgement", "rig.plan", "rig.bench", "rig.run"),
+    "rig/run": (*GROUND, "rig.judgement", "rig.waveforms", "rig.plan", "rig.bench", "rig.run"),
     "rig/records": (*GROUND, "rig.__version__", "rig.plan", "rig.run.journal", "rig.records"),
     "rig/shown": (*GROUND, "rig.shown"),
     "rig/reports": (*GROUND, "rig.plan", "rig.records", "rig.shown", "rig.reports"),

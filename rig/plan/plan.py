@@ -10,7 +10,7 @@ from rig.limits import Limit
 from rig.plan.for_units import for_unit
 from rig.plan.formula import Formula, parse
 from rig.plan.load import Loaded, refusal
-from rig.plan.plan_limits import limit_of, rule_of
+from rig.plan.plan_limits import limit_of, rule_of, why_not
 from rig.plan.procedure import AnyStep, Ask, Compute, InnerStep, Judged, MeanwhileStep, Procedure, Repeat, Time
 from rig.plan.profile import UnitProfile
 from rig.plan.proof import prove
@@ -35,12 +35,14 @@ class Plan:
         """The limit of a step in canonical units, or None where the step says why it has none."""
         written = step.limit
         if isinstance(written, LimitText):
-            return limit_of(written, written.source, rule_of(self.procedure))
+            held = why_not(written.source, self.profile, of_profile=False)
+            return limit_of(written, written.source, rule_of(self.procedure), held)
         if isinstance(written, LimitRef):
             profile = self._profile(f"the limit of {step.step}")
             found = profile.limits[written.profile]
             source = f"profile {profile.unit_profile}, {written.profile}: {found.source}"
-            return limit_of(found, source, rule_of(profile, self.procedure))
+            held = why_not(found.source, profile, of_profile=True)
+            return limit_of(found, source, rule_of(profile, self.procedure), held)
         return None
 
     def seconds(self, duration: Quantity | ProfileRef) -> float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from rig.judgement.standards import withheld
 from rig.limits import GUARDED, Limit, Rule
 from rig.plan.procedure import Procedure
 from rig.plan.profile import UnitProfile
@@ -15,7 +16,15 @@ def rule_of(*files: Procedure | UnitProfile) -> Rule:
     return next((each.rule() for each in written), GUARDED)
 
 
-def limit_of(written: LimitText, source: str, rule: Rule = GUARDED) -> Limit:
-    """A limit as written, in canonical units."""
+def limit_of(written: LimitText, source: str, rule: Rule = GUARDED, why_not: str = "") -> Limit:
+    """A limit as written, in canonical units; ``why_not`` says why it may not judge."""
     low, high = written.ends()
-    return Limit(low, high, canonical(written.unit), source, shown_in=written.unit, rule=rule)
+    return Limit(low, high, canonical(written.unit), source, shown_in=written.unit, rule=rule, withheld=why_not)
+
+
+def why_not(source: str, profile: UnitProfile | None, of_profile: bool) -> str:
+    """Why a limit with this source may not judge, empty where it may: only an approved profile's do, and none that
+    cites a standard from memory which the profile does not approve."""
+    unapproved = profile.unapproved() if profile is not None and of_profile else ""
+    approved = () if profile is None else tuple((s.standard, s.edition) for s in profile.approved_standards)
+    return unapproved or withheld(source, approved)

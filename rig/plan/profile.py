@@ -6,7 +6,7 @@ from typing import Annotated, Any
 
 from pydantic import BeforeValidator, WithJsonSchema
 
-from rig.plan.values import DecisionRule, LimitText, Name, Strict, Text
+from rig.plan.values import Date, DecisionRule, LimitText, Name, Strict, Text
 from rig.quantities import Quantity, parse
 
 
@@ -26,8 +26,25 @@ Fact = Annotated[
 ]
 
 
+class Approval(Strict):
+    """Who has approved one revision of a profile, and when."""
+
+    revision: Text
+    by: Text
+    on: Date
+
+
+class ApprovedStandard(Strict):
+    """A standard that was looked up for this unit: its limits may judge."""
+
+    standard: Text
+    edition: Text
+    by: Text
+    on: Date
+
+
 class UnitProfile(Strict):
-    """One profile file."""
+    """One profile file. Only an approved revision judges."""
 
     unit_profile: Name
     title: Text
@@ -37,6 +54,16 @@ class UnitProfile(Strict):
     limits: dict[Name, LimitText]
     conditional_pass: tuple[Name, ...] = ()  # steps that may be released within less than their uncertainty of a limit
     decision_rule: DecisionRule | None = None  # of the limits here
+    approved: Approval | None = None
+    approved_standards: tuple[ApprovedStandard, ...] = ()
+
+    def unapproved(self) -> str:
+        """Why this revision may not judge; empty where it may."""
+        if self.approved is None:
+            return f"profile {self.unit_profile} is not approved"
+        if self.approved.revision != self.revision:
+            return f"profile {self.unit_profile} is approved in revision {self.approved.revision}, not {self.revision}"
+        return ""
 
     def fact(self, path: str) -> Quantity | str:
         """The fact at ``group.name``. Raises KeyError."""

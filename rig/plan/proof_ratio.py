@@ -40,7 +40,10 @@ def _poor(view: View) -> Iterator[tuple[Fault, bool]]:
         limit = _limit(view, placed)
         if limit is None:
             continue
-        expanded = [2.0 * total(lines)[0] for end in _ends(limit) if (lines := _lines(view, placed, limit, end))]
+        try:
+            expanded = [2.0 * total(_lines(view, placed, limit, end))[0] for end in _ends(limit)]
+        except ValueError:
+            continue  # units that do not fit are said by another rule
         why = limit.too_poor(max(expanded, default=0.0))
         if why:
             yield view.fault(placed, ("limit",), why), limit.rule.refuse

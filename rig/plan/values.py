@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import date
 from typing import Annotated, Any, Literal
 
 from pydantic import (
@@ -116,6 +117,16 @@ UnitCode = Annotated[str, Field(max_length=20), AfterValidator(lambda word: unit
 Name = Annotated[str, Field(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$", max_length=60)]
 FactPath = Annotated[str, Field(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*\.[a-z][a-z0-9]*(-[a-z0-9]+)*$", max_length=121)]
 Text = Annotated[str, Field(min_length=1, max_length=2000)]
+
+
+def _date(text: str) -> str:
+    try:
+        return date.fromisoformat(text).isoformat()
+    except ValueError as error:
+        raise ValueError(f"expected a date such as 2027-06-30, found {text!r}") from error
+
+
+Date = Annotated[str, Field(max_length=20), AfterValidator(_date)]
 
 
 class LimitText(Strict):

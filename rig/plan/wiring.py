@@ -3,27 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date
 from typing import Annotated, Literal
 
-from pydantic import AfterValidator, Field, model_validator
+from pydantic import Field, model_validator
 
 from rig.plan.procedure import Function
 from rig.plan.safety import Circuit, Interlock, Watchdog, WiringOnly
-from rig.plan.values import Age, AnyQuantity, Duration, Name, Share, Strict, Temperature, Text
+from rig.plan.values import Age, AnyQuantity, Date, Duration, Name, Share, Strict, Temperature, Text
 from rig.quantities import Quantity, convert
 
 Channel = Annotated[int, Field(strict=True, ge=0, le=65535)]
 
 
-def _date(text: str) -> str:
-    try:
-        return date.fromisoformat(text).isoformat()
-    except ValueError as error:
-        raise ValueError(f"expected a date such as 2027-06-30, found {text!r}") from error
-
-
-Date = Annotated[str, Field(max_length=20), AfterValidator(_date)]
 Electrical = Literal["nothing", "mains", "heater", "bench feed", "air"]
 
 

@@ -24,6 +24,8 @@ class Outcome:
 
 def judged(reading: Reading, limit: Limit | None, reason: str | None = None) -> Outcome:
     """The outcome of a reading against its limit; one too poor for a rule that refuses it is not evaluated."""
+    if limit is not None and limit.withheld:
+        return Outcome(Verdict.NOT_EVALUATED, reading, limit.withheld)
     verdict, probability, why = judge_reading(reading, limit)
     poor = "" if limit is None or reading.bound else limit.too_poor(expanded(reading))
     if limit is not None and poor and limit.rule.refuse:

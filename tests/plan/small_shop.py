@@ -114,6 +114,7 @@ unit-profile: small-unit
 title: A small unit
 revision: "1"
 source: invented
+approved: {revision: "1", by: nobody real, on: "2026-01-12"}
 facts:
   fill: {give-up: 180 s, valve: DC coil}
   mains: {voltage: 230 V}

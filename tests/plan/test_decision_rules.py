@@ -11,7 +11,7 @@ from rig.plan.plan import make_plan
 from rig.plan.view import make_view
 
 HEAD = 'revision: "1"\nas-found'
-PROFILE_HEAD = "source: invented\nfacts"
+PROFILE_HEAD = "source: invented\napproved"
 
 
 def with_rule(shop: Shop, rule: str) -> Shop:
@@ -32,7 +32,7 @@ def test_a_rule_goes_with_who_wrote_the_limit(shop: Shop) -> None:
     assert rules(shop) == (Rule(), Rule())
     own = with_rule(shop, "{guard-band: 0.83, verdicts: two}")
     assert rules(own) == (Rule(0.83, 2), Rule(0.83, 2))  # the profile has none, so the procedure's holds
-    both = own.change(PROFILE_HEAD, "source: invented\ndecision-rule: {guard-band: 0, least-ratio: 4}\nfacts")
+    both = own.change(PROFILE_HEAD, "source: invented\ndecision-rule: {guard-band: 0, least-ratio: 4}\napproved")
     assert rules(both) == (Rule(0.83, 2), Rule(0.0, 4, 4.0))
 
 
