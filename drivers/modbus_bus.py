@@ -17,24 +17,17 @@ from pymodbus.pdu import ModbusPDU
 
 from drivers.modbus_frames import Question, question_of
 from drivers.modbus_line import Client, Ear, Line, line_of
+from drivers.modbus_refusals import refusal
 from drivers.order import Order, OutOfOrder
 from rig.bench.clock import Clock
-from rig.bench.ports import Answer, Connection
+from rig.bench.ports import Answer, Connection, Unrecorded, WireRecorder
 from rig.errors import BadAnswer, Declined, InputError, InstrumentError, NoAnswer
 
 # A module on a field bus answers within 15 to 60 ms (common practice, no source); ten times that is silence.
 ANSWER_WITHIN = 0.6
-# Opening a TCP connection on the shop's own network; a refused port is known at once, a dead address only by this.
-CONNECT_WITHIN = 2.0
-
-EXCEPTIONS = {
-    1: "illegal function",
-    2: "illegal data address",
-    3: "illegal data value",
-    4: "device failure",
-    5: "acknowledge",
-    6: "device busy",
-}
+# Wall seconds to open a connection. Where time is the wall's, the limit of the question acts long before; where it
+# stands still meanwhile, this only keeps a machine that is slow for a moment from being taken for a dead one.
+CONNECT_WITHIN = 10.0
 
 IDENTITY_REGISTER, IDENTITY_COUNT = 0, 8  # the demo modules keep their serial number as text in holding registers
 
@@ -46,10 +39,19 @@ Send = Callable[[Client], Awaitable[ModbusPDU]]
 class ModbusBus:
     """A Modbus client on the bench's clock. ``note`` is told of every oddity."""
 
-    def __init__(self, link: str, line: Line, clock: Clock, note: Callable[[str], None] = lambda text: None) -> None:
+    def __init__(
+        self,
+        link: str,
+        line: Line,
+        clock: Clock,
+        note: Callable[[str], None] = lambda text: None,
+        recorder: WireRecorder | None = None,  # None: nothing is kept
+    ) -> None:
         self.link, self._line, self._clock, self._note = link, line, clock, note
+        self._recorder: WireRecorder = recorder or Unrecorded()
+        self._asked_of = ""  # the module whose exchange this is, or was
         self._client: Client | None = None
-        self._ear = Ear(line, self._spoilt)
+        self._ear = Ear(line, self._spoilt, None if recorder is None else self._passes)
         self._asking: asyncio.Task[Any] | None = None
         self._cut = ""  # why the exchange that is under way was cut short from within
         self._order = Order(line.where, line.silence, clock, note)
@@ -126,9 +128,7 @@ class ModbusBus:
                 await self._order.restore(lambda: self._confirm(name, question.device))
         pdu = answer.value
         if pdu.isError():
-            code = int(getattr(pdu, "exception_code", 0))
-            words = EXCEPTIONS.get(code, "unknown exception")
-            raise Declined(f"refused: Modbus exception {code}, {words}", "Check the channel in the bench file.", name)
+            raise Declined(*refusal(int(getattr(pdu, "exception_code", 0))), name)
         return answer
 
     async def _confirm(self, name: str, device: int) -> None:
@@ -145,7 +145,7 @@ class ModbusBus:
     ) -> Answer[ModbusPDU]:
         """One question and its answer, believed. Raises NoAnswer, BadAnswer; OutOfOrder, with nothing sent, while the
         link is in doubt and this is neither urgent nor what puts it in order."""
-        asked = 0.0
+        asked = had = 0.0
         task = asyncio.current_task()
         cancelled_before = 0 if task is None else task.cancelling()
         begun = False
@@ -163,7 +163,7 @@ class ModbusBus:
             begun = True
             client = self._client or await self._connected(name)
             asked = self._clock.now()
-            self._asking, self._cut = task, ""
+            self._asking, self._cut, self._asked_of = task, "", name
             self._ear.ask(question)
             try:
                 pdu = await send(client)
@@ -181,6 +181,7 @@ class ModbusBus:
 
         try:
             pdu = await self._clock.exchange(self.link, exchange, ANSWER_WITHIN)
+            had = self._clock.now()
         except TimeoutError:
             self._drop()
             raise self._unanswered(name, question, f"no answer within {ANSWER_WITHIN:g} s") from None
@@ -191,13 +192,15 @@ class ModbusBus:
                 self._order.odd("a question was broken off")
             raise
         except (ModbusException, OSError) as error:
-            raise self._unanswered(name, question, f"the link failed ({error})") from error
+            raise self._unanswered(name, question, "the connection was lost") from error
         except NoAnswer as error:
             self._order.odd(f"{name}: {error.what}")
             raise
+        finally:
+            self._recorder.over(had or asked)
         if task is not None and task.cancelling() > cancelled_before:
             self._honour_cancellation(task, cancelled_before)
-        return Answer(pdu, asked, self._clock.now())
+        return Answer(pdu, asked, had)
 
     async def _rest(self) -> None:
         """What lies between two frames on a serial line, and what came meanwhile is heard."""
@@ -239,7 +242,7 @@ class ModbusBus:
             opened = False
         if not opened:
             client.close()
-            raise NoAnswer("cannot be reached", f"Check power, cable and address of {self._line.where}.", name)
+            raise NoAnswer(*self._line.unreached(), name)
         self._client = client
         return client
 
@@ -248,6 +251,8 @@ class ModbusBus:
         one that dies between two requests would be reached again without a word."""
         if up:
             return
+        if self._asking is not None or self._client is not None:
+            self._recorder.ended(self._asked_of, "close", self._clock.now())
         if self._asking is not None:
             self._cut_short("the connection was closed by the other end")
         elif self._client is not None:
@@ -262,9 +267,13 @@ class ModbusBus:
             self._cut = why
             self._asking.cancel()
 
+    def _passes(self, sending: bool, data: bytes) -> None:
+        keep = self._recorder.asked if sending else self._recorder.said
+        keep(self._asked_of, data, self._clock.now())
+
     def _drop(self) -> None:
         client, self._client = self._client, None
-        self._ear.unasked = 0
+        self._ear.opened()
         if client is not None:
             client.close()
 
@@ -289,7 +298,9 @@ def bus_of(connection: Connection, shared: dict[str, Any]) -> ModbusBus:
     bus = shared.get(key)
     if not isinstance(bus, ModbusBus):
         line = line_of(connection.link_name, connection.link)
-        bus = ModbusBus(connection.link_name, line, connection.clock, connection.note)
+        recorder = connection.recorder(line.wire, line.words)
+        kept = None if isinstance(recorder, Unrecorded) else recorder
+        bus = ModbusBus(connection.link_name, line, connection.clock, connection.note, kept)
         shared[key] = bus
     return bus
 

@@ -84,13 +84,13 @@ def flaw_rtu(heard: bytes, sent: bytes, question: Question) -> Flaw | None:
     lengths = (3 + question.answer_length, 5)  # an answer, an exception
     for length in lengths:
         extra = len(heard) - length
-        if 0 <= extra <= NOISE and _sound(heard[extra:]):
+        if 0 <= extra <= NOISE and sound(heard[extra:]):
             return _flaw(heard[extra], heard[extra + 1 : -2], sent[1:-2], question)
-    if _sound(heard):
+    if sound(heard):
         return _flaw(heard[0], heard[1:-2], sent[1:-2], question)
     if len(heard) < lengths[0]:
         return Flaw(f"half an answer came, {len(heard)} of {lengths[0]} bytes", final=False)
-    if any(_sound(heard[:length]) for length in lengths):
+    if any(sound(heard[:length]) for length in lengths):
         return Flaw(f"more came than one answer, {len(heard)} bytes ({_hex(heard)})")
     return Flaw(f"its checksum is wrong ({_hex(heard)})", final=len(heard) > lengths[0] + NOISE)
 
@@ -98,12 +98,13 @@ def flaw_rtu(heard: bytes, sent: bytes, question: Question) -> Flaw | None:
 def noise_before(heard: bytes, question: Question) -> int:
     """Bytes of noise before a sound answer on a serial line."""
     for length in (3 + question.answer_length, 5):
-        if len(heard) >= length and _sound(heard[-length:]):
+        if len(heard) >= length and sound(heard[-length:]):
             return len(heard) - length
     return 0
 
 
-def _sound(frame: bytes) -> bool:
+def sound(frame: bytes) -> bool:
+    """Whether bytes are a serial frame with its checksum."""
     return len(frame) >= 4 and crc16(frame[:-2]) == int.from_bytes(frame[-2:], "little")
 
 

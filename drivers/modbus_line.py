@@ -4,12 +4,14 @@ difference."""
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Protocol
+from typing import Any, Protocol
 
 from pymodbus import FramerType
 from pymodbus.client import AsyncModbusSerialClient, AsyncModbusTcpClient
 
 from drivers.modbus_frames import Flaw, Question, flaw_rtu, flaw_tcp, noise_before
+from drivers.modbus_words import words_rtu, words_tcp
+from drivers.ports import why_not_opened
 from rig.errors import InputError
 from rig.plan.wiring import Link
 
@@ -33,6 +35,7 @@ class Line(Protocol):
     frames, both in s."""
 
     where: str
+    wire: str  # "modbus-tcp" or "modbus-rtu"
     silence: float
     rest: float
 
@@ -45,11 +48,17 @@ class Line(Protocol):
     def noise(self, heard: bytes, question: Question) -> int:
         """How many bytes of noise came before a good answer."""
 
+    def words(self, data: bytes, asked: bool) -> dict[str, Any]:
+        """What a frame means, for a wire log."""
+
+    def unreached(self) -> tuple[str, str]:
+        """Why it could not be opened, as far as can be seen, and what to do."""
+
 
 class TcpLine:
     """Modbus TCP. A connection that is opened anew carries nothing of the old one."""
 
-    silence = rest = 0.0
+    wire, silence, rest = "modbus-tcp", 0.0, 0.0
 
     def __init__(self, link: str, address: str) -> None:
         host, _, port = address.rpartition(":")
@@ -76,11 +85,17 @@ class TcpLine:
     def noise(self, heard: bytes, question: Question) -> int:
         return 0
 
+    def words(self, data: bytes, asked: bool) -> dict[str, Any]:
+        return words_tcp(data, asked)
+
+    def unreached(self) -> tuple[str, str]:
+        return "cannot be reached", f"Check power, cable and address of {self.where}."
+
 
 class RtuLine:
     """A serial line. Frames have no number, so a late answer looks like any other: the line must fall silent first."""
 
-    silence = SILENCE
+    wire, silence = "modbus-rtu", SILENCE
 
     def __init__(self, link: str, spec: Link) -> None:
         self.where = f"link {link} ({spec.address})"
@@ -108,6 +123,12 @@ class RtuLine:
     def noise(self, heard: bytes, question: Question) -> int:
         return noise_before(heard, question)
 
+    def words(self, data: bytes, asked: bool) -> dict[str, Any]:
+        return words_rtu(data, asked)
+
+    def unreached(self) -> tuple[str, str]:
+        return why_not_opened(self._path)
+
 
 def line_of(link: str, spec: Link) -> Line:
     """The line of a link. Raises InputError for an address that is none."""
@@ -119,11 +140,12 @@ class Ear:
 
     The library is given an answer only when the line finds it good, and then that alone: left to itself it takes the
     first frame that fits, throws away what it cannot read, and loses an answer behind a byte of noise. ``spoilt`` is
-    called when nothing that may still come can mend what came."""
+    called when nothing that may still come can mend what came; ``tap``, if any, is shown all that passes."""
 
-    def __init__(self, line: Line, spoilt: Callable[[], None]) -> None:
-        self._line, self._spoilt = line, spoilt
+    def __init__(self, line: Line, spoilt: Callable[[], None], tap: Callable[[bool, bytes], None] | None) -> None:
+        self._line, self._spoilt, self._tap = line, spoilt, tap
         self._question: Question | None = None
+        self._left = 0  # bytes that were shown to the library before and lie still in its buffer
         self.unasked = self.noise = 0  # bytes that came while nobody asked; bytes before the answer
         self.sent = self.heard = b""
 
@@ -135,13 +157,26 @@ class Ear:
         """Nobody asks any more."""
         self._question = None
 
+    def opened(self) -> None:
+        """The line is opened anew, with an empty buffer."""
+        self._left = self.unasked = 0
+
     def packet(self, sending: bool, data: bytes) -> bytes:
         """The library's trace: what is sent; and all that it has received since, of which it uses what is returned."""
         if sending:
-            self.sent = data
+            self.sent, self._left = data, 0
+            if self._tap is not None:
+                self._tap(True, data)
             return data
+        if self._tap is not None:
+            self._tap(False, data[self._left :])
+        used = self._used(data)
+        self._left = len(data) - len(used)
+        return used
+
+    def _used(self, data: bytes) -> bytes:
         if self._question is None:
-            self.unasked += len(data)
+            self.unasked += len(data) - self._left
             return b""
         self.heard = data
         flaw = self._line.flaw(data, self.sent, self._question)

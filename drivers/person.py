@@ -7,7 +7,7 @@ import json
 from collections.abc import Sequence
 from typing import Any
 
-from rig.bench.ports import Answer, Connection
+from rig.bench.ports import Answer, Connection, hands_line, text_words
 from rig.errors import BadAnswer, InputError, NoAnswer
 
 ANSWER_WITHIN = 3600.0  # people take their time, even simulated ones
@@ -19,6 +19,7 @@ class SimulatedPerson:
     def __init__(self, connection: Connection) -> None:
         self.name = connection.name
         self._clock, self._link_name = connection.clock, connection.link_name
+        self._recorder = connection.recorder("lines", text_words)
         host, _, port = connection.link.address.rpartition(":")
         if host not in ("127.0.0.1", "localhost", "::1") or not port.isdigit():
             raise InputError(f"link {connection.link_name}: a simulated person is only at a loopback HOST:PORT")
@@ -30,7 +31,7 @@ class SimulatedPerson:
 
     async def do(self, verb: str, thing: str, kind: str, options: Sequence[str], unit: str) -> Answer[Any]:
         asked = 0.0
-        request = {"verb": verb, "thing": thing, "kind": kind, "options": list(options), "unit": unit}
+        request = hands_line(verb, thing, kind, options, unit)
 
         async def exchange() -> bytes:
             nonlocal asked
@@ -38,11 +39,15 @@ class SimulatedPerson:
                 self._streams = await asyncio.open_connection(self._host, self._port)
             reader, writer = self._streams
             asked = self._clock.now()
-            writer.write(json.dumps(request).encode() + b"\n")
-            return await reader.readline()
+            self._recorder.asked(self.name, request, asked)
+            writer.write(request + b"\n")
+            line = await reader.readline()
+            self._recorder.said(self.name, line, self._clock.now())
+            return line
 
         try:
             line = await self._clock.exchange(self._link_name, exchange, ANSWER_WITHIN)
+            self._recorder.over(self._clock.now())
         except (TimeoutError, OSError) as error:
             await self.close()
             raise NoAnswer("the simulated person does not answer", "Start the station again.", self.name) from error

@@ -6,8 +6,9 @@ import asyncio
 from collections.abc import Callable
 
 from drivers.order import Order, OutOfOrder
+from drivers.visa_faults import refuse_unusable
 from drivers.visa_thread import VisaLink
-from rig.bench.ports import Answer, Connection
+from rig.bench.ports import Answer, Connection, text_words
 from rig.errors import BadAnswer, InstrumentError, NoAnswer
 
 SERIAL_SILENCE = 0.5  # s until nothing more comes on a serial line; a socket that is opened anew starts empty
@@ -23,6 +24,8 @@ class VisaLine:
         self._connection, self._who, self._known, self._within = connection, who, known, within
         self._resource = connection.link.address
         self._link: VisaLink | None = None
+        refuse_unusable(self._resource, self._link_name)
+        self._recorder = connection.recorder("lines", text_words)
         self._said = ""
         self._serial = self._resource.upper().startswith("ASRL")
         where = f"link {self._link_name} ({self._resource})"
@@ -57,13 +60,16 @@ class VisaLine:
         if link is not None:
             link.drop()
 
+    def _heard(self, data: bytes) -> None:
+        self._recorder.said(self.name, data, self._clock.now())
+
     async def _confirm(self) -> None:
         said = (await self._exchange(self._who, confirming=True)).value
         if said != (self._said or said) or not self._known(said):
             raise self.not_believed(f"asked for its name it says {said[:60]!r}, it was {self._said[:60]!r}")
 
     async def _exchange(self, line: str, confirming: bool = False) -> Answer[str]:
-        asked, begun = 0.0, False
+        asked, had, begun = 0.0, 0.0, False
 
         async def exchange() -> str:
             nonlocal asked, begun
@@ -73,11 +79,12 @@ class VisaLine:
                 self.order.refuse()
             begun = True
             if self._link is None:
-                self._link = VisaLink(self._resource, self.name, self._connection.link)
+                self._link = VisaLink(self._resource, self.name, self._connection.link, self._heard)
                 self.openings += 1
             if confirming and self._serial:
                 await self._link.drain()
             asked = self._clock.now()
+            self._recorder.asked(self.name, line.encode(), asked)
             try:
                 return await self._link.query(line)
             except BaseException:
@@ -86,16 +93,21 @@ class VisaLine:
 
         try:
             text = await self._clock.exchange(self._link_name, exchange, self._within)
+            had = self._clock.now()
         except TimeoutError:
             self.drop()
             what = f"no answer within {self._within:g} s"
             self.order.odd(f"{self.name}: {what}")
             raise NoAnswer(what, self._do, self.name) from None
         except InstrumentError as error:
+            if isinstance(error, NoAnswer):
+                self._recorder.ended(self.name, "close", self._clock.now())
             self.order.odd(f"{self.name}: {error.what}")
             raise
         except asyncio.CancelledError:
             if begun:
                 self.order.odd("a question was broken off")
             raise
-        return Answer(text.strip(), asked, self._clock.now())
+        finally:
+            self._recorder.over(had or asked)
+        return Answer(text.strip(), asked, had)

@@ -19,7 +19,8 @@ import pyvisa
 from pyvisa import constants
 from pyvisa.errors import Error as VisaError
 
-from rig.errors import BadAnswer, NoAnswer
+from drivers.visa_faults import fault_of
+from drivers.visa_tap import put_on
 from rig.plan.wiring import Link
 
 T = TypeVar("T")
@@ -28,6 +29,7 @@ T = TypeVar("T")
 LIBRARY_GUARD_MS = 15_000
 DRAIN_EVERY = 0.005  # s between two looks whether more has come; a character takes 1 ms at 9600 baud
 MOST_DRAINED = 1_000_000  # bytes; what says more than that does not stop
+END = "\n"
 DEFAULT_BAUD = 9600  # of a serial instrument that the bench file says nothing of; eight bits, no parity, one stop bit
 
 _Job = tuple[Callable[[Any], Any], "asyncio.Future[Any]", asyncio.AbstractEventLoop]
@@ -36,8 +38,9 @@ _Job = tuple[Callable[[Any], Any], "asyncio.Future[Any]", asyncio.AbstractEventL
 class VisaLink:
     """An open VISA resource and its thread."""
 
-    def __init__(self, resource: str, name: str, spec: Link) -> None:
-        self._resource, self._name, self._spec = resource, name, spec
+    def __init__(self, resource: str, name: str, spec: Link, heard: Callable[[bytes], None]) -> None:
+        self._resource, self._name, self._spec, self._heard = resource, name, spec, heard
+        self._tapped = self._dropped = False
         self._jobs: queue.SimpleQueue[_Job | None] = queue.SimpleQueue()
         self._session: Any = None  # for waking its reader alone
         self._thread = threading.Thread(target=self._work, name=f"visa {name}", daemon=True)
@@ -45,7 +48,7 @@ class VisaLink:
 
     async def query(self, line: str) -> str:
         """Send a line and wait for one. Raises NoAnswer, BadAnswer for what is no text."""
-        return await self._do(lambda session: str(session.query(line)))
+        return await self._do(lambda session: self._query(session, line))
 
     async def drain(self) -> None:
         """Throw away what lies ready on a serial port, and what follows it at once. Raises NoAnswer."""
@@ -53,6 +56,7 @@ class VisaLink:
 
     def drop(self) -> None:
         """Let go at once; the thread ends when its present call does, which a read on a serial port then does soon."""
+        self._dropped = True
         self._jobs.put(None)
         if self._session is not None:
             _wake(self._session)
@@ -63,13 +67,20 @@ class VisaLink:
         self._jobs.put((call, future, loop))
         try:
             return await future
-        except UnicodeError as error:
-            do = f"Check the serial settings ({self._resource})."
-            raise BadAnswer("what came is no text", do, self._name) from error
-        except (VisaError, OSError, ValueError) as error:
-            said = (str(error).splitlines() or [type(error).__name__])[0]
-            advice = f"Check power and cable ({self._resource})."
-            raise NoAnswer(f"the link failed ({said})", advice, self._name) from error
+        except Exception as error:  # whatever a VISA library throws
+            raise fault_of(error, self._resource, self._name) from error
+
+    def _query(self, session: Any, line: str) -> str:
+        session.write(line)
+        raw: bytes = session.read_raw()
+        if not self._tapped:  # else it was shown as it came
+            self._show(raw)
+        return raw.decode("ascii").removesuffix(END)
+
+    def _show(self, data: bytes) -> None:
+        """Of a link that was dropped nobody hears any more."""
+        if not self._dropped:
+            self._heard(data)
 
     def _work(self) -> None:
         session: Any = None
@@ -78,6 +89,7 @@ class VisaLink:
             try:
                 if session is None:
                     session = self._session = _open(self._resource, self._spec)
+                    self._tapped = put_on(session, self._show)
                 result, error = call(session), None
             except Exception as caught:  # whatever a VISA library throws belongs to the one who asked
                 result, error = None, caught
@@ -109,8 +121,8 @@ def _open(resource: str, spec: Link) -> Any:
         if _manager is None:
             _manager = pyvisa.ResourceManager("@py")
         session: Any = _manager.open_resource(resource)
-    session.read_termination = "\n"
-    session.write_termination = "\n"
+    session.read_termination = END
+    session.write_termination = END
     session.timeout = LIBRARY_GUARD_MS
     if resource.upper().startswith("ASRL"):
         session.baud_rate = spec.baud or DEFAULT_BAUD

@@ -5,13 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from contextlib import AsyncExitStack
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, partial
 from importlib.metadata import EntryPoint, entry_points
+from pathlib import Path
 from typing import Any
 
 from rig.bench.bench import LiveBench
 from rig.bench.clock import Clock, WallClock
-from rig.bench.ports import Connection, Hands, Instrument
+from rig.bench.ports import Connection, Hands, Instrument, Unrecorded, WireRecorder, Words
+from rig.bench.wire_log import WireLog
 from rig.errors import InputError
 from rig.events import Event
 from rig.plan.wiring import Bench, InstrumentSpec, Link
@@ -28,6 +30,7 @@ class StationOrder:
     seed: int = 0
     lockstep: bool = True
     wire_faults: tuple[tuple[str, str, int | None], ...] = ()  # kind, instrument, for so many exchanges
+    log: Path | None = None  # for a station that plays a wire log back
 
 
 @dataclass
@@ -44,9 +47,11 @@ class OpenBench:
         await self._stack.aclose()
 
 
-async def open_bench(wiring: Bench, order: StationOrder, emit: Callable[[Event], None]) -> OpenBench:
-    """Connect to a bench. Raises InputError (unknown driver, station, unit or fault; faults asked of a bench that has
-    no station), InstrumentError."""
+async def open_bench(
+    wiring: Bench, order: StationOrder, emit: Callable[[Event], None], log: WireLog | None = None
+) -> OpenBench:
+    """Connect to a bench; ``log`` keeps what is on its wires. Raises InputError (unknown driver, station, unit or
+    fault; faults asked of a bench that has no station), InstrumentError."""
     stack = AsyncExitStack()
     try:
         station, clock, links = await _station(wiring, order, stack)
@@ -54,8 +59,8 @@ async def open_bench(wiring: Bench, order: StationOrder, emit: Callable[[Event],
         told: list[str] = []
         instruments: dict[str, Instrument] = {}
         for name, spec in wiring.instruments.items():
-            instruments[name] = await _open_one(name, spec, links, clock, wiring, shared, told)
-        hands = await _hands(links, clock, wiring, shared)
+            instruments[name] = await _open_one(name, spec, links, clock, wiring, shared, told, log)
+        hands = await _hands(links, clock, wiring, shared, log)
         live = LiveBench(wiring, instruments, hands, clock, emit, told)
         stack.push_async_callback(live.close)
         return OpenBench(live, station, links, stack)
@@ -76,14 +81,16 @@ async def _station(
         return None, WallClock(wiring.speed), dict(wiring.links)
     factory = _entry(STATIONS, wiring.station, "station").load()
     try:
-        which = {"unit": order.unit} if order.unit else {}  # a self-check needs none
+        which: dict[str, Any] = {"unit": order.unit} if order.unit else {}  # a self-check needs none
+        if order.log is not None:
+            which["log"] = order.log
         if any(link.protocol == "modbus-rtu" and link.address == "station" for link in wiring.links.values()):
             which["wiring"] = "serial"
         station = await factory(**which, faults=dict(order.faults), seed=order.seed, lockstep=order.lockstep, speed=1.0)
         stack.push_async_callback(station.close)
         for kind, instrument, times in order.wire_faults:
             station.misbehave(kind, instrument, times)
-    except ValueError as error:  # an unknown unit or fault, or a fault that this unit cannot have
+    except (ValueError, OSError) as error:  # an unknown unit or fault, one that this unit cannot have; a bad log
         raise InputError(str(error)) from None
     clock: Clock = station.clock if station.clock is not None else WallClock()
     return station, clock, {name: _resolved(name, link, station.addresses) for name, link in wiring.links.items()}
@@ -113,22 +120,31 @@ async def _open_one(
     wiring: Bench,
     shared: dict[str, Any],
     told: list[str],
+    log: WireLog | None,
 ) -> Instrument:
     opener = _entry(DRIVERS, spec.driver, "driver").load()
     outputs = {o.channel: n for n, o in wiring.outputs.items() if o.instrument == name}
-    connection = Connection(name, spec, spec.link, links[spec.link], clock, wiring.simulated, outputs, told.append)
+    connection = Connection(name, spec, spec.link, links[spec.link], clock, wiring.simulated, outputs, told.append,
+                            _recorder(log, spec.link))  # fmt: skip
     opened: Instrument = await opener(connection, shared)
     return opened
 
 
-async def _hands(links: Mapping[str, Link], clock: Clock, wiring: Bench, shared: dict[str, Any]) -> Hands | None:
+async def _hands(
+    links: Mapping[str, Link], clock: Clock, wiring: Bench, shared: dict[str, Any], log: WireLog | None
+) -> Hands | None:
     for name, link in links.items():
         if link.protocol == "person":
             spec = InstrumentSpec.model_construct(driver="person", link=name, serial="-")
             opener = _entry(DRIVERS, "person", "driver").load()
-            hands: Hands = await opener(Connection(name, spec, name, link, clock, wiring.simulated), shared)
+            connection = Connection(name, spec, name, link, clock, wiring.simulated, recorder=_recorder(log, name))
+            hands: Hands = await opener(connection, shared)
             return hands
     return None
+
+
+def _recorder(log: WireLog | None, link: str) -> Callable[[str, Words], WireRecorder]:
+    return (lambda wire, words: Unrecorded()) if log is None else partial(log.link, link)
 
 
 @cache

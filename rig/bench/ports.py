@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Awaitable, Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Generic, NamedTuple, Protocol, TypeVar, runtime_checkable
@@ -111,6 +112,48 @@ class Hands(Instrument, Protocol):
         """Do or look; the answer. Raises InstrumentError."""
 
 
+def hands_line(verb: str, thing: str, kind: str, options: Sequence[str], unit: str) -> bytes:
+    """How a simulated person is asked on a wire: one line of JSON, without its end."""
+    asked = {"verb": verb, "thing": thing, "kind": kind, "options": list(options), "unit": unit}
+    return json.dumps(asked).encode()
+
+
+def text_words(data: bytes, asked: bool) -> dict[str, Any]:
+    """What a line of text means: the text."""
+    return {"text": data.decode("ascii", "backslashreplace").rstrip("\r\n")}
+
+
+class WireRecorder(Protocol):
+    """Keeps what is on the wire of one link, as bytes. Times ``at`` are seconds on the bench's clock. Any thread."""
+
+    def asked(self, instrument: str, raw: bytes, at: float) -> None:
+        """A whole question leaves."""
+
+    def said(self, instrument: str, raw: bytes, at: float) -> None:
+        """Bytes have come."""
+
+    def ended(self, instrument: str, how: str, at: float) -> None:
+        """The other side has ended the connection: "reset" or "close"."""
+
+    def over(self, at: float) -> None:
+        """The exchange is over. What came at the very moment of the question, on a clock that stood still, came now."""
+
+
+class Unrecorded:
+    """Keeps nothing."""
+
+    def asked(self, instrument: str, raw: bytes, at: float) -> None: ...
+
+    def said(self, instrument: str, raw: bytes, at: float) -> None: ...
+
+    def ended(self, instrument: str, how: str, at: float) -> None: ...
+
+    def over(self, at: float) -> None: ...
+
+
+Words = Callable[[bytes, bool], Mapping[str, Any]]  # what bytes mean, of a question (True) or of an answer
+
+
 @dataclass(frozen=True)
 class Connection:
     """What a driver is given to open itself."""
@@ -123,6 +166,8 @@ class Connection:
     simulated: bool
     outputs: Mapping[int, str] = field(default_factory=dict)  # what the bench calls the outputs on it, by channel
     note: Callable[[str], None] = lambda text: None  # tell of an oddity that was put right, or of an attempt
+    # what keeps the bytes of this link; given the wire ("modbus-tcp", "modbus-rtu", "lines") and what its bytes mean
+    recorder: Callable[[str, Words], WireRecorder] = lambda wire, words: Unrecorded()
 
 
 class Driver(Protocol):

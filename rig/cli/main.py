@@ -35,6 +35,7 @@ COMMANDS = {
     "store": ("rig.cli.store", "What the records are: a workshop's, or for practice."),
     "backup": ("rig.cli.backup", "Copy all records into one file, and check the copy."),
     "restore": ("rig.cli.backup:restore_command", "Bring the records of a backup back."),
+    "replay": ("rig.cli.replay", "Run a wire log's run again, on the answers that it recorded."),
     "schema": ("rig.cli.schema", "Print the JSON Schema of a kind of file."),
 }
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import shlex
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
     from rig.plan.load import Loaded
     from rig.plan.plan import Plan
     from rig.run.people import Terminal
+    from rig.run.run_in_log import RunInLog
     from rig.run.session import RunRequest
 
 
@@ -42,6 +44,8 @@ if TYPE_CHECKING:
               help="How time goes on a simulated bench; lockstep if not given.")  # fmt: skip
 @click.option("--person", type=click.Choice(["auto", "terminal", "simulated"]), default="auto",
               show_default=True, help="Who answers the prompts.")  # fmt: skip
+@click.option("--wire-log", "wire_log", metavar="FILE",
+              help="Keep what is on the bench's wires in a new file; 'rig replay FILE' runs it again.")  # fmt: skip
 @click.option("--show", metavar="ID", help="Show a run that is on record instead, as 'rig runs ID' does.")
 @store_option
 @json_option
@@ -93,6 +97,7 @@ class Wanted:
     seed: int = 0
     pace: str | None = None
     person: str = "auto"
+    wire_log: str | None = None
     store: str | None = None
 
 
@@ -129,8 +134,32 @@ def perform(wanted: Wanted, printer: Printer) -> RunRecord:
             listeners: list[Callable[[Event], None]] = [live]
             if asking is not None:
                 listeners.append(asking.take)
-            record = session.run_procedure(request, plan, listeners, lambda run: records.journal(run, facts))
+            with _logged(wanted, files) as told:
+                request = replace(request, wire_log=told.log if told is not None else None)
+                listeners += [] if told is None else [told]
+                opened = session.nothing if told is None else told.opened
+                record = session.run_procedure(
+                    request, plan, listeners, lambda run: records.journal(run, facts), opened
+                )
     return normal_record(record)
+
+
+@contextmanager
+def _logged(wanted: Wanted, files: Sequence[Loaded]) -> Iterator[RunInLog | None]:
+    """A wire log where one is wanted. Raises InputError where it cannot be begun; says so when it is not whole."""
+    if wanted.wire_log is None:
+        yield None
+        return
+    from rig.bench.wire_log import WireLog
+    from rig.run.run_in_log import RunInLog
+
+    log = WireLog.create(wanted.wire_log)
+    try:
+        yield RunInLog(log, {f.kind: f for f in files}, wanted.by_hand, wanted.by)
+    finally:
+        log.close()
+        if log.lost:
+            print(f"note: the wire log is not whole: {log.lost}", file=sys.stderr)
 
 
 def _request(plan: Plan, printer: Printer, wanted: Wanted, written: Loaded) -> RunRequest:

@@ -16,6 +16,7 @@ from rig.bench.opening import OpenBench, StationOrder, open_bench
 from rig.bench.rollcall import RollCall, call_roll, refuse_calibration, refuse_mixed
 from rig.bench.watchdogs import set_watchdogs
 from rig.bench.watcher import Watcher, board_names
+from rig.bench.wire_log import WireLog
 from rig.errors import InputError, RecordError, RigError, Stopped
 from rig.events import Event, Noted, RunEnded, RunRecord, RunStarted, StepEnded, StepResult
 from rig.plan.plan import Plan
@@ -46,6 +47,12 @@ class RunRequest:
     ask: Terminal | None = None
     report: Path | None = None  # where the second process writes what it had to do
     wall: Callable[[], datetime] = lambda: datetime.now(UTC)  # for dates on paper; nothing is timed by it
+    wire_log: WireLog | None = None  # what is on the bench's wires is kept there
+    played: Path | None = None  # the wire log that a bench of recorded answers plays back
+
+
+def nothing(bench: OpenBench) -> None:
+    """What is done with a bench that was opened, where nobody wants to see it."""
 
 
 class _Recorder:
@@ -88,7 +95,7 @@ def run_procedure(
     plan: Plan,
     listeners: Sequence[Callable[[Event], None]],
     journal_for: Callable[[str], Journal],
-    opened: Callable[[OpenBench], None] = lambda bench: None,
+    opened: Callable[[OpenBench], None] = nothing,
 ) -> RunRecord:
     """Run a plan; ``opened`` is shown the bench before anything is switched.
 
@@ -102,7 +109,7 @@ async def run_async(
     plan: Plan,
     listeners: Sequence[Callable[[Event], None]],
     journal_for: Callable[[str], Journal],
-    opened: Callable[[OpenBench], None] = lambda bench: None,
+    opened: Callable[[OpenBench], None] = nothing,
 ) -> RunRecord:
     """``run_procedure`` in a running loop."""
     refuse_without_people(request, plan)
@@ -111,8 +118,7 @@ async def run_async(
     with claimed(plan.bench, plan.bench.links, own):
         second = Watcher.start(plan.bench)
         try:
-            order = StationOrder(_unit(plan), request.faults, request.seed, request.lockstep, request.wire_faults)
-            bench = await open_bench(plan.bench, order, recorder.emit)
+            bench = await open_bench(plan.bench, _order(request, plan), recorder.emit, request.wire_log)
         except BaseException:
             second.kill()
             raise
@@ -269,6 +275,11 @@ def _started(request: RunRequest, plan: Plan) -> RunStarted:
         minutes=plan.minutes(),
         answered_by=_answered_by(request, plan),
     )
+
+
+def _order(request: RunRequest, plan: Plan) -> StationOrder:
+    faults, wire_faults = request.faults, request.wire_faults
+    return StationOrder(_unit(plan), faults, request.seed, request.lockstep, wire_faults, request.played)
 
 
 def _unit(plan: Plan) -> str:

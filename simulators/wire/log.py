@@ -13,7 +13,8 @@ One object a line, in order of time. Whoever records, at either end of a wire, w
     words       what the bytes mean: for Modbus transaction, device, function, address, count, values, bits
                 (lowest address first) or exception; for lines the text. {"damaged": true} if they mean nothing.
 
-Readers ignore fields that they do not know, and take `raw` for the truth: `words` are for people.
+Readers ignore fields that they do not know, and take `raw` for the truth: `words` are for people. Lines with
+`about` instead of `way` are of whoever recorded, not of the wire, and are left out.
 """
 
 import json
@@ -70,7 +71,9 @@ def read_log(lines: Iterable[str]) -> Iterator[Entry]:
     for number, line in enumerate(lines, 1):
         if line.strip():
             try:
-                yield _entry(json.loads(line))
+                found = json.loads(line)
+                if "way" in found or "about" not in found:
+                    yield _entry(found)
             except (ValueError, KeyError, TypeError) as error:
                 raise ValueError(f"line {number} of the wire log: {error!r}") from error
 

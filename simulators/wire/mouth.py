@@ -55,7 +55,8 @@ class Mouth:
         for piece in delivery.pieces:
             heappush(self._held, (now + piece.after, next(self._order), heard.instrument, piece.what))
         self._release(until)
-        self._flush()
+        if self._flush() and self._across is not None:
+            self._across()  # so that the grace is all the asker's own
         if done is not None:
             clock.declare_cost(self._link.name, done)
             clock.declare_silence(self._link.name, GRACE)
@@ -115,11 +116,14 @@ class Mouth:
         else:
             self._ready += what
 
-    def _flush(self) -> None:
-        """What leaves together goes in one piece: how much of it the other end sees at once is no accident."""
-        if self._ready:
-            data, self._ready = bytes(self._ready), bytearray()
-            self._put(data)
+    def _flush(self) -> bool:
+        """What leaves together goes in one piece: how much of it the other end sees at once is no accident. Whether
+        anything left."""
+        if not self._ready:
+            return False
+        data, self._ready = bytes(self._ready), bytearray()
+        self._put(data)
+        return True
 
     def _send_courier(self, clock: LockstepClock, due: float) -> None:
         courier = clock.spawn(self._carry(clock, due), f"late bytes on {self._link.name}")

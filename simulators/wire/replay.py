@@ -6,133 +6,79 @@ serves every link of the log, prints one line a listener (`modbus tcp 127.0.0.1:
 standard input ends or it is told to stop. Then it names what was asked otherwise than in the log, and what was
 not asked at all; its exit code is 1 if there was any of that.
 
-Each instrument's questions are taken in the order of the log, and what was said to one, and when, is said again.
-A question that is not the next one is looked for further on, then further back, and named in either case; one
-that the log does not have at all is met with silence. Transaction numbers need not agree: those of the log are
-taken for those of the live questions, and an answer whose number was wrong is as wrong again.
+What changes something is taken in the order of the log, what only reads by its time between two changes (`tape.py`),
+and what was said to it, and when, is said again. A change that is not the next one is looked for further on, and
+named; a question that the log does not have at all is met with silence. Transaction numbers and stamps need not
+agree: those of the log are taken for those of the live questions, and an answer whose number was wrong is as wrong
+again.
 """
 
 import argparse
 import asyncio
 import contextlib
+import re
 import signal
 import sys
 import threading
 import time
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 from math import inf
 from pathlib import Path
 
 from simulators.clock import LockstepClock
 from simulators.wire import Answer, Pace, Question
 from simulators.wire.delivery import Delivery, End, Piece
-from simulators.wire.frames import LONGEST_ADU, SHORTEST_RTU, Frames, LineFrames, RtuFrames, TcpFrames
+from simulators.wire.frames import LONGEST_ADU, Frames
 from simulators.wire.link import Address, Heard, Link, Listener
-from simulators.wire.log import ASK, Entry, load_log
+from simulators.wire.log import Entry, load_log
 from simulators.wire.serial import MODBUS_LINE, SerialListener
+from simulators.wire.tape import STAMP, Take, Tape
 from simulators.wire.tcp import TcpListener
 
-FRAMES: dict[str, type[TcpFrames] | type[RtuFrames] | type[LineFrames]] = {
-    "modbus-tcp": TcpFrames,
-    "modbus-rtu": RtuFrames,
-    "lines": LineFrames,
-}
-# Seconds within which bytes behind an answer belong to it (a second copy, noise); what comes later comes on its own.
-RIGHT_BEHIND = 0.1
+# How much of its limit an asker whose question comes sooner than in the log is kept waiting at most: who asked then
+# needed some time of their own between two questions, and on a clock that stands still they need none.
+WAITS = 0.5
+AT_ONCE = 0.001  # s; what answers a question that comes later than in the log takes at least as long
+AT_PACE = 0.25  # s; the same where nobody knows the limit
+STAMPED = re.compile(rb"(\d{1,3});")
 SPOKEN = {"modbus-tcp": "modbus tcp", "modbus-rtu": "modbus rtu", "lines": "lines tcp"}
 
 
-@dataclass
-class Take:
-    """One recorded question and what followed it until the next one on that link, in seconds after it."""
+class LogTime:
+    """The time of the log, for all its links together. Every change that is made again sets it."""
 
-    number: int  # of the question on its link, from 1
-    instrument: str
-    asked: bytes
-    said: list[tuple[float, bytes | End]] = field(default_factory=list)
-    played: bool = False
+    def __init__(self) -> None:
+        self._ahead: float | None = None
 
+    def at(self, now: float) -> float:
+        """The log's time at a time of the replay; that of the first question until something is set."""
+        return now + (self._ahead or 0.0)
 
-class Tape:
-    """The takes of one link. Raises ValueError for a wire that is not known."""
-
-    def __init__(self, entries: Sequence[Entry]) -> None:
-        wire = entries[0].wire
-        if wire not in FRAMES:
-            raise ValueError(f"the log has a wire {wire!r}; known are {', '.join(FRAMES)}")
-        self.wire = wire
-        self.frames: Frames = FRAMES[wire]()
-        self.takes: list[Take] = []
-        self._of: dict[bytes, list[Take]] = {}  # by whose question it is
-        self._next: dict[bytes, int] = {}
-        began = 0
-        for entry in entries:
-            if entry.way == ASK and isinstance(entry.what, bytes):
-                self.takes.append(Take(len(self.takes) + 1, entry.instrument, entry.what))
-                self._of.setdefault(self._whose(entry.what), []).append(self.takes[-1])
-                began = entry.us
-            elif self.takes:
-                self.takes[-1].said.append(((entry.us - began) / 1e6, entry.what))
-
-    def play(self, asked: bytes) -> tuple[Take | None, str]:
-        """The take for a question, and what is to be said of it: nothing when it was the next one."""
-        whose, key = self._whose(asked), self._key(asked)
-        after = self._next.get(whose, 0)
-        mine = self._of.get(whose, [])
-        ahead = next((k for k in range(after, len(mine)) if self._key(mine[k].asked) == key), None)
-        if ahead is not None:
-            self._next[whose] = ahead + 1
-            mine[ahead].played = True
-            missed = [str(take.number) for take in mine[after:ahead]]
-            return mine[ahead], f"was not asked before: {', '.join(missed)}" if missed else ""
-        back = next((take for take in reversed(mine[:after]) if self._key(take.asked) == key), None)
-        if back is not None:
-            return back, f"asked once more; the answer is that of question {back.number}"
-        return None, "is not in the log"
-
-    def answered(self, take: Take) -> float | None:
-        """Seconds after which its asker may have had its answer; None if nothing came.
-
-        That is the first that could be one, with what came right behind it; else all that came.
-        """
-        heard, first = b"", inf
-        for after, what in take.said:
-            heard += what if isinstance(what, bytes) else b""
-            if self._could_answer(take.asked, heard):
-                first = after
-                break
-        return max((after for after, _ in take.said if after <= first + RIGHT_BEHIND), default=None)
-
-    def _could_answer(self, asked: bytes, heard: bytes) -> bool:
-        if self.wire == "lines":
-            return b"\n" in heard
-        if self.wire == "modbus-rtu":
-            return any(self.frames.split(heard[:size]) is not None for size in range(SHORTEST_RTU, len(heard) + 1))
-        at = heard.find(asked[:2] + b"\0\0")
-        return at >= 0 and len(heard) >= at + 6 + int.from_bytes(heard[at + 4 : at + 6] or b"\xff", "big")
-
-    def _key(self, asked: bytes) -> bytes:
-        return asked[2:] if self.wire == "modbus-tcp" else asked
-
-    def _whose(self, asked: bytes) -> bytes:
-        at = {"modbus-tcp": 6, "modbus-rtu": 0}.get(self.wire)
-        return b"" if at is None else asked[at : at + 1]
+    def shift(self, take: Take, now: float, least: float, most: float) -> float:
+        """Seconds, from ``least`` to ``most``, by which what followed a question must be put off so that it comes when
+        it came then: more than 0 where the question comes sooner than in the log, less where it comes later."""
+        if self._ahead is None:
+            self._ahead = take.at - now
+        shift = min(most, max(least, take.at - self.at(now)))
+        if take.changes:
+            self._ahead = take.at - now - shift
+        return shift
 
 
 class TapeLink(Link):
     """A link whose far end is a tape. `deviations` names what was asked otherwise."""
 
-    def __init__(self, name: str, tape: Tape, pace: Pace, counts: dict[str, int]) -> None:
+    def __init__(self, name: str, tape: Tape, pace: Pace, counts: dict[str, int], time: LogTime) -> None:
         super().__init__(name, Recorded(tape.frames), pace, counts)
         self.deviations: list[str] = []
-        self._tape = tape
+        self._tape, self._time = tape, time
         self._numbers: dict[int, int] = {}  # transaction of the log: that of the live question
 
     def hear(self, request: bytes) -> Heard:
         """Count a request and play what followed it."""
         self._counts[self.name] += 1
-        take, odd = self._tape.play(request)
+        now = self.pace.now()
+        take, odd = self._tape.play(request, self._time.at(now))
         if odd:
             words = self.far_end.frames.words(request, asked=True)
             self.deviations.append(f"{self.name}: {words} {odd}")
@@ -140,7 +86,18 @@ class TapeLink(Link):
             return Heard("", Delivery())
         said = [Piece(after, self._renumbered(what, take.asked, request)) for after, what in take.said]
         done = self._tape.answered(take)
-        return Heard(take.instrument, Delivery(tuple(said), done, done or 0.0))
+        if done is None:
+            self._time.shift(take, now, 0.0, 0.0)
+            return Heard(take.instrument, Delivery(tuple(said)))
+        soonest = min(done, *(piece.after for piece in said))
+        shift = self._time.shift(take, now, min(0.0, AT_ONCE - soonest), self._most(done))
+        return Heard(take.instrument, Delivery(tuple(said), done, done).later(shift))
+
+    def _most(self, done: float) -> float:
+        if self.pace.clock is None:
+            return AT_PACE
+        declared, limit = self.pace.clock.on_wire(self.name)
+        return max(0.0, WAITS * (limit - declared) - done) if limit < inf else AT_PACE
 
     def missed(self) -> list[str]:
         """Recorded questions that nobody asked."""
@@ -148,14 +105,16 @@ class TapeLink(Link):
         return [
             f"{self.name}: question {take.number} to {take.instrument or 'nobody'} was never asked: "
             f"{words(take.asked, asked=True)}"
-            for take in self._tape.takes
-            if not take.played
+            for take in self._tape.missed()
         ]
 
     def _renumbered(self, what: bytes | End, recorded: bytes, live: bytes) -> bytes | End:
-        """Modbus TCP: frames, whole or begun, also behind noise, under the numbers of the live questions."""
-        if isinstance(what, End) or self._tape.wire != "modbus-tcp":
+        """Modbus TCP: frames, whole or begun, also behind noise, under the numbers of the live questions. Lines: those
+        that begin with a question's stamp, under the live one."""
+        if isinstance(what, End) or self._tape.wire == "modbus-rtu":
             return what
+        if self._tape.wire == "lines":
+            return _restamped(what, recorded, live)
         was, now = _number(recorded), _number(live)
         self._numbers[was] = now
         said, at = bytearray(what), 0
@@ -198,7 +157,9 @@ class Replay:
         names = list(dict.fromkeys(entry.link for entry in entries))
         self.exchanges = dict.fromkeys(names, 0)
         self._tapes = {name: Tape([entry for entry in entries if entry.link == name]) for name in names}
-        self._links = {name: TapeLink(name, tape, pace, self.exchanges) for name, tape in self._tapes.items()}
+        log_time = LogTime()
+        links = {name: TapeLink(name, tape, pace, self.exchanges, log_time) for name, tape in self._tapes.items()}
+        self._links = links
         self._listeners = {name: self._listener(link, self._tapes[name]) for name, link in self._links.items()}
 
     async def open(self) -> None:
@@ -231,9 +192,10 @@ class Replay:
         return listener
 
 
-async def start(path: Path, lockstep: bool = True, speed: float = 1.0) -> Replay:
-    """A replay that listens. Raises OSError or ValueError for a log that cannot be read or played."""
-    replay = Replay(load_log(path), lockstep, speed)
+async def start(log: Path, lockstep: bool = True, speed: float = 1.0, **of_a_unit: object) -> Replay:
+    """A replay that listens, in a station's place: what a station is told of its unit, a log has in it. Raises OSError
+    or ValueError for a log that cannot be read or played."""
+    replay = Replay(load_log(log), lockstep, speed)
     await replay.open()
     return replay
 
@@ -272,6 +234,14 @@ def _until_input_ends(loop: asyncio.AbstractEventLoop, stopped: asyncio.Event) -
     sys.stdin.read()
     with contextlib.suppress(RuntimeError):  # the loop is gone: it was stopped otherwise
         loop.call_soon_threadsafe(stopped.set)
+
+
+def _restamped(said: bytes, recorded: bytes, live: bytes) -> bytes:
+    was, now, found = STAMP.search(recorded), STAMP.search(live), STAMPED.match(said)
+    if was is None or now is None or found is None:
+        return said
+    number = (int(found[1]) - int(was[1]) + int(now[1]) - 1) % 255 + 1
+    return b"%d;" % number + said[found.end() :]
 
 
 def _number(frame: bytes | bytearray) -> int:
