@@ -369,12 +369,12 @@ def test_an_error_of_the_rig_ends_a_run_with_its_code_and_what_is_off(
 
     real = session.run_procedure
 
-    def refuses(request: Any, plan: Any, listeners: Any, journal_for: Any) -> Any:
+    def refuses(request: Any, plan: Any, listeners: Any, *rest: Any) -> Any:
         def stop(event: Any) -> None:
             if isinstance(event, AllOff):
                 raise RuleError("not today", "Come back tomorrow.")
 
-        return real(request, plan, [*listeners, stop], journal_for)
+        return real(request, plan, [*listeners, stop], *rest)
 
     monkeypatch.setattr(session, "run_procedure", refuses)
     code, out, err = rig("run", two_looks)
