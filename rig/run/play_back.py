@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -57,9 +58,12 @@ def play_back(path: str) -> Played:
         plan, on_wire = _plan(head, links)
         answers = {a["step"]: a["answer"] for a in told.get("answer", []) if on_wire and not _simulated(a["by"])}
         by, by_hand = str(head["by"]), tuple(str(step) for step in head["by_hand"])
-    except (KeyError, TypeError, AttributeError) as error:
+        wall = datetime.fromisoformat(head["utc"])  # papers are as old as they were then
+    except (KeyError, TypeError, ValueError, AttributeError) as error:
         raise InputError("what this wire log says of its run is not whole", "", path) from error
-    request = RunRequest(run="played back", by=by, by_hand=by_hand, answers=answers, played=Path(path))
+    request = RunRequest(
+        run="played back", by=by, by_hand=by_hand, answers=answers, played=Path(path), wall=lambda: wall
+    )
     stations: list[OpenBench] = []
     now: list[dict[str, Any]] = []
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
+from datetime import UTC, datetime
 from typing import Any
 
 from rig.bench.opening import OpenBench
@@ -31,7 +32,8 @@ class RunInLog:
         on_wire = any(link.protocol == PERSON for link in bench.links.values())
         self._person = None if on_wire else log.link(PERSON, "lines", text_words)
         written = {kind: {"name": str(f.path), "text": text_of(f)} for kind, f in files.items()}
-        log.tell("run", 0.0, files=written, by_hand=list(by_hand), by=by)
+        utc = datetime.now(UTC).isoformat(timespec="seconds")
+        log.tell("run", 0.0, utc=utc, files=written, by_hand=list(by_hand), by=by)
 
     def opened(self, bench: OpenBench) -> None:
         """The bench is open, and has a clock."""
