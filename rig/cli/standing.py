@@ -96,7 +96,7 @@ def _profile(job: Job) -> UnitProfile | None:
 
 def _steps_for(profile: UnitProfile) -> frozenset[str]:
     """Every step that some procedure has for this unit."""
-    from rig.plan.for_units import for_unit
+    from rig.plan.for_units import step_names
     from rig.plan.load import bundled, load_named
     from rig.plan.procedure import Procedure
 
@@ -104,6 +104,5 @@ def _steps_for(profile: UnitProfile) -> frozenset[str]:
     for name in bundled("procedure"):
         procedure = load_named("procedure", name).model
         assert isinstance(procedure, Procedure)
-        for stage in for_unit(procedure, profile).stages:
-            found |= {step.step for step in stage.all_steps()}
+        found |= step_names(procedure, profile)
     return frozenset(found)

@@ -52,6 +52,12 @@ def for_unit(procedure: Procedure, profile: UnitProfile | None) -> Procedure:
     return procedure.model_copy(update={"stages": tuple(_forget_stage(s, gone) for s in stages)})
 
 
+def step_names(procedure: Procedure, profile: UnitProfile | None) -> frozenset[str]:
+    """The names of all steps that a procedure has for a unit, those inside others as well."""
+    stages = for_unit(procedure, profile).stages
+    return frozenset(name for stage in stages for name in _names(stage.all_steps()))
+
+
 def _names(steps: Iterable[Any]) -> Iterator[str]:
     for step in steps:
         yield step.step

@@ -40,7 +40,7 @@ from rig.records.facts import (
 from rig.records.people import Proved
 from rig.records.release import release
 
-LIVES = int(os.environ.get("RIG_LIVES", "25"))
+LIVES = int(os.environ.get("RIG_LIVES", "15"))
 SAFETY = {"earth-bond", "insulation", "hold-temperature"}
 BAD = (Verdict.FAIL, Verdict.CONDITIONAL_FAIL)
 AGAINST = (*BAD, Verdict.NO_READING, Verdict.STOPPED)
