@@ -10,7 +10,7 @@ from rich.text import Text
 
 from rig.cli.printer import Printer
 from rig.cli.progress import PlanFacts, Progress
-from rig.cli.rows import cut, step_lines, wrapped
+from rig.cli.rows import step_lines, wrapped
 from rig.cli.summary import off_lines, summary_lines
 from rig.events import (
     AllOff,
@@ -126,7 +126,7 @@ class Live:
     def _stage(self, event: StageStarted) -> None:
         dash = self._looks.pick("──", "--")
         head = f"{dash} {visible(event.title, 200)} {dash} {visible(event.drive)}"
-        lines = [Text(""), cut(Text(head, "bold"), max(self._out.width - 1, 20), self._looks)]
+        lines = [Text(""), *self._wrapped(Text(head, "bold"), 0)]
         for caution in event.cautions:
             lines += self._caution(caution)
         self._out.line(*lines)

@@ -92,7 +92,7 @@ def explained(result: StepResult, fancy: bool) -> str:
             else:
                 told += f", {distance_text(shown.value, shown.limit, fancy)}"
         if result.verdict in (Verdict.CONDITIONAL_PASS, Verdict.CONDITIONAL_FAIL):
-            told += f"; its uncertainty is {with_unit(significant(2 * shown.u, 2), shown.unit, fancy)}"
+            told += f"; its uncertainty is {with_unit(significant(shown.expanded, 2), shown.unit, fancy)}"
         parts.append(told)
     elif result.answer is not None:
         parts.append(f"answered {visible(result.answer)}")
@@ -105,7 +105,7 @@ def _value(shown: Shown) -> str:
     """The value with no more digits than its uncertainty leaves, and than tell it from its limit."""
     ends = [] if shown.limit is None else [e for e in (shown.limit.at_least, shown.limit.at_most) if e is not None]
     places = places_for(max(abs(shown.value), *(abs(e) for e in ends), 0.0), 4)
-    of_u = places_of(2 * shown.u)
+    of_u = places_of(shown.expanded)
     if places is None:
         return significant(shown.value, 4)
     return without_idle_zeros(to_places(shown.value, places if of_u is None else min(places, of_u)))

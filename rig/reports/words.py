@@ -30,7 +30,7 @@ def reading_of(step: StepResult) -> str:
     if step.reading is None:
         return text(step.answer, 80) if step.answer is not None else "–"
     shown = shown_together(step.reading, step.limit)
-    return reading_text(shown.value, shown.u, shown.unit, step.reading.bound, True)
+    return reading_text(shown.value, shown.expanded, shown.unit, step.reading.bound, True)
 
 
 def limit_of(step: StepResult) -> str:

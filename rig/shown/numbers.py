@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from rig.distributions import coverage_factor
 from rig.events import Reading
 from rig.limits import Limit
 from rig.quantities import convert, unit
@@ -14,26 +15,28 @@ _LARGE = 1e9  # from here on, and below its inverse, numbers are written with an
 
 @dataclass(frozen=True)
 class Shown:
-    """A reading and its limit, both in the unit in which the limit's author thinks."""
+    """A reading with its expanded uncertainty (about 95 %) and its limit, all in the unit in which the limit's author
+    thinks."""
 
     value: float
-    u: float
+    expanded: float
     unit: str
     limit: Limit | None
 
 
 def shown_together(reading: Reading, limit: Limit | None) -> Shown:
     """The reading in the limit's unit where it has one that fits; else both as they are."""
+    expanded = coverage_factor(reading.dof) * reading.u
     if limit is None:
-        return Shown(reading.value, reading.u, reading.unit, None)
+        return Shown(reading.value, expanded, reading.unit, None)
     target = limit.shown_in or limit.unit
     try:
         value = convert(reading.value, reading.unit, target)
         ends = [None if e is None else convert(e, limit.unit, target) for e in (limit.at_least, limit.at_most)]
-        u = reading.u * (unit(reading.unit).factor / unit(target).factor)
+        scale = unit(reading.unit).factor / unit(target).factor
     except ValueError:
-        return Shown(reading.value, reading.u, reading.unit, limit)
-    return Shown(value, u, target, Limit(ends[0], ends[1], target, limit.source, target, limit.rule))
+        return Shown(reading.value, expanded, reading.unit, limit)
+    return Shown(value, expanded * scale, target, Limit(ends[0], ends[1], target, limit.source, target, limit.rule))
 
 
 def unit_text(code: str, fancy: bool) -> str:
@@ -91,15 +94,15 @@ def to_places(value: float, places: int) -> str:
     return f"{rounded:.{max(0, places)}f}"
 
 
-def reading_text(value: float, u: float, code: str, bound: str | None, fancy: bool) -> str:
-    """``82.41 ± 0.10 s``: the value, its expanded uncertainty at k = 2, the unit."""
+def reading_text(value: float, expanded: float, code: str, bound: str | None, fancy: bool) -> str:
+    """``82.41 ± 0.10 s``: the value, its expanded uncertainty, the unit."""
     if bound is not None:
         return with_unit(f"{bound} {significant(value, 4)}", code, fancy)
-    places = places_of(2 * u)
+    places = places_of(expanded)
     if places is None or abs(value) >= _LARGE:
         return with_unit(f"{value:.6g}", code, fancy)
     sign = "±" if fancy else "+-"
-    return with_unit(f"{to_places(value, places)} {sign} {to_places(2 * u, places)}", code, fancy)
+    return with_unit(f"{to_places(value, places)} {sign} {to_places(expanded, places)}", code, fancy)
 
 
 def limit_text(limit: Limit, fancy: bool) -> str:

@@ -110,14 +110,29 @@ def test_nothing_is_wider_than_the_terminal(monkeypatch: pytest.MonkeyPatch, wid
             assert cell_len(line) < width
 
 
-def test_the_ruler_goes_before_anything_is_wrapped(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_ruler_goes_below_before_anything_is_wrapped(monkeypatch: pytest.MonkeyPatch) -> None:
     events = [began(), *steps(judged("fill-supply-loaded", 24.6, 0.01, SUPPLY)), end()]
     monkeypatch.setenv("COLUMNS", "110")
     wide = told(events, Stream())
     monkeypatch.setenv("COLUMNS", "80")
     narrow = told(events, Stream())
     assert "pass     fill-supply-loaded           24.600 ± 0.020 V     20.4–28.8 V       ····┃─────◆" in wide
-    assert "pass     fill-supply-loaded           24.600 ± 0.020 V     20.4–28.8 V\n" in narrow
+    below = " " * 41 + "····┃─────◆"
+    assert f"pass     fill-supply-loaded           24.600 ± 0.020 V     20.4–28.8 V\n{below}" in narrow
+    monkeypatch.setenv("COLUMNS", "60")
+    assert (
+        "pass     fill-supply-loaded\n" + " " * 12 + "24.600 ± 0.020 V  20.4–28.8 V\n" + " " * 12 + "····┃─────◆"
+        in told(events, Stream())
+    )
+
+
+def test_nothing_of_a_name_is_lost_on_a_narrow_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
+    name = "chassis-reference-resistance-again"
+    monkeypatch.setenv("COLUMNS", "40")
+    text = told([began(), *steps(judged(name, 24.6, 0.01, SUPPLY)), end()], Stream())
+    assert f"pass\n   {name}\n" in text
+    heading = told([StageStarted(0.0, "first", "First power and the fill, the lid shut", "board drives", ())], Stream())
+    assert "board drives" in " ".join(heading.split())
 
 
 def test_ascii_where_there_is_no_more() -> None:

@@ -32,7 +32,7 @@ from rig.shown.numbers import (
 )
 def test_a_reading(value: float, u: float, code: str, bound: str | None, text: str) -> None:
     # two significant digits of uncertainty, the value to match: GUM (JCGM 100:2008), 7.2.6
-    assert reading_text(value, u, code, bound, fancy=True) == text
+    assert reading_text(value, 2 * u, code, bound, fancy=True) == text
 
 
 def test_a_reading_and_its_limit_stand_in_the_authors_unit() -> None:
@@ -40,14 +40,14 @@ def test_a_reading_and_its_limit_stand_in_the_authors_unit() -> None:
     shown = shown_together(reading, Limit(9.5 / 60, None, "K/s", "x", shown_in="K/min"))
     assert shown.unit == "K/min"
     assert shown.value == pytest.approx(11.4)
-    assert shown.u == pytest.approx(0.06)
+    assert shown.expanded == pytest.approx(2 * 0.06)
     assert shown.limit is not None
     assert limit_text(shown.limit, fancy=True) == "≥ 9.5 K/min"
 
 
 def test_an_uncertainty_of_a_temperature_is_not_moved_by_the_zero_of_its_scale() -> None:
     shown = shown_together(Reading(20.0, "Cel", 0.2, ""), Limit(10.0, 35.0, "Cel", "x", shown_in="°C"))
-    assert (shown.value, shown.u) == (20.0, 0.2)
+    assert (shown.value, shown.expanded) == (20.0, 0.4)
 
 
 def test_a_unit_that_does_not_fit_leaves_both_as_they_are() -> None:
@@ -92,3 +92,9 @@ def test_small_things() -> None:
     assert unit_text("Ohm", fancy=True) == "Ω"
     assert unit_text("no-unit", fancy=True) == "no-unit"
     assert [minutes_text(s) for s in (-1, 5, 425, 4025)] == ["0:00", "0:05", "7:05", "1:07:05"]
+
+
+def test_few_readings_widen_what_is_shown() -> None:
+    """k = 2.26 at 9 degrees of freedom for 95 % (Student's t, GUM table G.2), here 2.32 for 95.45 %."""
+    shown = shown_together(Reading(20.0, "V", 0.1, "", dof=9.0), None)
+    assert shown.expanded == pytest.approx(0.232, abs=0.001)
