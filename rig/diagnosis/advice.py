@@ -12,7 +12,8 @@ from rig.diagnosis.rank import Ranking
 from rig.diagnosis.repair import Plan, Repairs
 from rig.diagnosis.value import after_look
 
-FOUND = 0.90  # belief in one remedy from which on more looking buys little
+FOUND = 0.90  # the chance that a remedy is needed from which on more looking buys little
+REPAIR_AT = 0.75  # below this nothing is repaired while a look can still tell, however cheap the repair is
 WORTH_A_TRY = 0.20  # the least chance of something that an owner is asked to try
 
 Do = Literal["look", "repair", "found", "try", "book it in", "check again", "cannot be told"]
@@ -20,7 +21,7 @@ Do = Literal["look", "repair", "found", "try", "book it in", "check again", "can
 
 @dataclass(frozen=True)
 class Advice:
-    """``remedy`` and its ``chance`` to cure alone, where one is meant; ``repeat`` is what to look at after it."""
+    """``remedy`` and the ``chance`` that it is needed, where one is meant; ``repeat`` is what to look at after it."""
 
     do: Do
     remedy: str | None
@@ -41,8 +42,8 @@ def advise(
     proposals = propose(ranking, paid, owner_only, unknown=unknown)
     everyone = Repairs(ranking)
     plan = everyone.plan(ranking.belief, paid)
-    chances = {next(iter(s)): p for s, p in ranking.remedies().items() if len(s) == 1}
-    top = max(chances, key=lambda r: chances[r])
+    chances = ranking.needed()
+    top = next(iter(chances))
     if not how.fits:
         return Advice("check again", None, 0.0, how.words, (), proposals, plan, how)
     if owner_only:
@@ -53,7 +54,8 @@ def advise(
         words = "nothing in the table tells what is left apart; repair in the order of chance over cost"
         return _first_of_plan("cannot be told", ranking, words, chances, proposals, plan, how)
     cheaper = _looking_costs(ranking, everyone, proposals, paid)
-    if plan.trials and plan.expected <= cheaper:
+    first = plan.trials[0].remedy if plan.trials else top
+    if chances[first] >= REPAIR_AT and plan.expected <= cheaper:
         words = f"repairing now costs {plan.expected:.0f} minutes on average, looking first {cheaper:.0f}"
         return _first_of_plan("repair", ranking, words, chances, proposals, plan, how)
     words = f"{proposals[0].observation}: {proposals[0].why}"

@@ -21,6 +21,7 @@ from rig.plan.causes import OUTCOMES
 
 WORTH = 0.02  # bits: below this an observation tells nothing
 WORTH_BEFORE_LIVE = 0.05  # bits that keep mains off for another observation
+NOTHING = 1e-8  # a hypothesis that is believed less than this is left out of account
 DEEP = 6  # how many are looked at two steps deep
 
 
@@ -58,6 +59,7 @@ def _sorted_by_remedy(ranking: Ranking) -> _Belief:
     model = ranking.model
     _, index = remedy_classes(model, ranking.cured)
     order = np.argsort(index, kind="stable")
+    order = order[ranking.belief[order] > NOTHING]
     _, begins = np.unique(index[order], return_index=True)
     tables = model.stacked if not ranking.cured else _cured_tables(ranking)
     return _Belief(model, order, begins, tables[order])
@@ -159,7 +161,7 @@ def _two_steps(
         chance = float(joint[:, n, m].sum())
         if chance < 1e-6:
             continue
-        after = np.empty_like(ranking.belief)
+        after = np.zeros_like(ranking.belief)
         after[sight.order] = ranking.belief[sight.order] * sight.tables[:, n, m] / chance
         bits = _bits(sight.joint(after)[:, rest])
         # what raises the rate of both together most

@@ -60,6 +60,14 @@ class Ranking:
         mass = np.bincount(index, self.belief, len(sets))
         return dict(sorted(zip(sets, map(float, mass), strict=True), key=lambda item: -item[1]))
 
+    def needed(self) -> dict[str, float]:
+        """By remedy, the chance that it is needed, alone or with another; the likeliest first."""
+        found: dict[str, float] = {}
+        for remedies, chance in self.remedies().items():
+            for name in remedies:
+                found[name] = found.get(name, 0.0) + chance
+        return dict(sorted(found.items(), key=lambda item: -item[1]))
+
     def _sorted(self, values: Any) -> dict[str, float]:
         found = {name: float(v) for name, v in zip(self.model.causes, values, strict=True)}
         return dict(sorted(found.items(), key=lambda item: -round(item[1], 12)))  # no order by rounding errors

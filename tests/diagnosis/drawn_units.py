@@ -1,0 +1,124 @@
+"""Units drawn for the evaluation: a complaint, one cause or two, severities, and what a bench reads of them.
+
+The bench's readings come from the simulated unit. What no procedure reads (a look, an owner's answer) is drawn from
+the table's own chances: there the evaluation can only show that the table agrees with itself.
+"""
+
+from __future__ import annotations
+
+import json
+import random
+import sys
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from rig.cli.likelihoods import LEAST_SEVERITY, known_faults
+from rig.cli.simulated_units import SimulatedUnit, run_all
+from rig.diagnosis.evidence import Evidence, one_each, seen
+from rig.diagnosis.from_runs import from_run
+from rig.diagnosis.likelihoods import SimulatedCase
+from rig.diagnosis.together import both
+from rig.diagnosis.unit_table import UnitTable
+from rig.plan.causes import Outcome
+
+TWO = 0.10  # of the units have two causes
+
+
+@dataclass(frozen=True)
+class DrawnUnit:
+    """One unit with its truth and everything that can be seen of it, by observation.
+
+    ``measured`` are the observations that the simulated bench read; the others were drawn from the table.
+    """
+
+    complaint: str
+    causes: tuple[str, ...]
+    severities: tuple[float, ...]
+    shows: Mapping[str, Evidence]
+    measured: frozenset[str]
+
+
+def wanted(
+    tables: Sequence[UnitTable], many: int, seed: int
+) -> Iterator[tuple[str, tuple[tuple[str, float], ...], int]]:
+    """Complaint, faults and the unit's seed: causes as often as the tables' bench chances say."""
+    stream = random.Random(f"evaluation/{seed}")
+    for n in range(many):
+        table = tables[n % len(tables)]
+        faults = known_faults(table.unit)
+        chances = {c: p for c, p in table.start().items() if c in faults}
+        if not chances:
+            continue
+        first = stream.choices(list(chances), list(chances.values()))[0]
+        causes = [first]
+        if len(chances) > 1 and stream.random() < TWO:
+            rest = {c: p for c, p in chances.items() if c != first}
+            causes.append(stream.choices(list(rest), list(rest.values()))[0])
+        present = tuple((c, round(stream.uniform(LEAST_SEVERITY, 1.0), 4)) for c in causes)
+        yield table.complaint, present, stream.randrange(10**9)
+
+
+def simulate(
+    tables: Sequence[UnitTable], procedures: Sequence[str], many: int, seed: int, processes: int, keep: Path
+) -> None:
+    """Run every drawn unit and add its evidence to a file, one line a unit; what is there already is not run again."""
+    have = len(keep.read_text(encoding="utf-8").splitlines()) if keep.exists() else 0
+    drawn = list(wanted(tables, many, seed))[have:]
+    by_name = {t.complaint: t for t in tables}
+    units = [SimulatedUnit(tables[0].unit, p, f, s) for _, f, s in drawn for p in procedures]
+    runs = run_all(units, processes)
+    with keep.open("a", encoding="utf-8") as file:
+        for n, (complaint, faults, made) in enumerate(drawn, 1):
+            records = tuple(next(runs)[1] for _ in procedures)
+            table = by_name[complaint]
+            some = one_each(e for r in records for e in from_run(table.observations, r))
+            line = {
+                "complaint": complaint,
+                "faults": faults,
+                "seed": made,
+                "out-of-order": SimulatedCase("", 0.0, records).shows,
+                "never-filled": any(s.name == "fill-time" and s.verdict == "fail" for r in records for s in r.steps),
+                "evidence": {e.observation: dict(e.weights) for e in some},
+            }
+            file.write(json.dumps(line) + "\n")
+            file.flush()
+            if n % 50 == 0:
+                print(f"  {n} of {len(drawn)} units", file=sys.stderr, flush=True)
+
+
+def drawn_units(keep: Path, tables: Sequence[UnitTable], seed: int) -> tuple[list[DrawnUnit], int]:
+    """The units of a file, completed by draws from the tables, and how many were left out: nobody would have brought
+    them with that complaint. Nothing about them is out of order, and their causes are not the site's; or they do not
+    fill, and the complaint is another."""
+    by_name = {t.complaint: t for t in tables}
+    stream = np.random.default_rng(seed)
+    found, quiet = [], 0
+    for line in keep.read_text(encoding="utf-8").splitlines():
+        told: dict[str, Any] = json.loads(line)
+        table = by_name[told["complaint"]]
+        causes = tuple(c for c, _ in told["faults"])
+        own = any(table.causes[c].belongs_to == "unit" for c in causes)
+        measured = {n: Evidence(n, w) for n, w in told["evidence"].items()}
+        never_filled = table.complaint != "no-water-level" and told.get("never-filled", False)
+        if never_filled or (own and not told["out-of-order"] and measured):
+            quiet += 1
+            continue
+        shows = {
+            n: measured[n] if n in measured else seen(n, _draw(table, n, causes, stream)) for n in table.observations
+        }
+        found.append(
+            DrawnUnit(table.complaint, causes, tuple(s for _, s in told["faults"]), shows, frozenset(measured))
+        )
+    return found, quiet
+
+
+def _draw(table: UnitTable, name: str, causes: tuple[str, ...], stream: np.random.Generator) -> Outcome:
+    outcomes = table.observations[name].outcomes
+    rows = [np.array([[table.row(name, c)[0].of(o) for o in outcomes]]) for c in causes]
+    healthy = np.array([table.observations[name].healthy.of(o) for o in outcomes])
+    chances = rows[0] if len(rows) == 1 else both(rows[0], rows[1], healthy, outcomes)
+    return outcomes[int(stream.choice(len(outcomes), p=chances[0] / chances[0].sum()))]
