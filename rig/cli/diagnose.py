@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -12,11 +12,11 @@ from rig.cli.codes import PASSED
 from rig.cli.options import json_option, print_json, printable, store_option
 
 if TYPE_CHECKING:
+    from rig.cli.records_of import OnRecord
     from rig.diagnosis.diagnosis import Diagnosis
     from rig.diagnosis.evidence import Evidence
     from rig.diagnosis.learn import Knowledge
     from rig.diagnosis.unit_table import UnitTable
-    from rig.events import RunRecord
     from rig.plan.profile import UnitProfile
 
 
@@ -82,53 +82,39 @@ class Wanted:
 def perform(wanted: Wanted) -> Diagnosis:
     """The diagnosis that is asked for."""
     from rig.cli.questions import Questions
+    from rig.cli.records_of import what_is_on_record
     from rig.diagnosis.answers import read_answers
     from rig.diagnosis.diagnosis import diagnose
-    from rig.diagnosis.from_runs import from_run
 
-    records = _records(wanted)
-    profile = _profile(wanted, records)
-    table = _table(wanted, profile, records)
-    found: list[Evidence] = [e for r in records for e in from_run(table.observations, r)]
+    kept = what_is_on_record(wanted.run, wanted.job, wanted.store)
+    profile = _profile(wanted.unit or kept.unit)
+    table = _table(wanted, kept, profile)
+    evidence = kept.evidence(table.observations)
+    found = list(evidence.found)
     prepared = read_answers(wanted.answers, dict(table.observations)) if wanted.answers is not None else {}
-    found += [e for e in prepared.values() if e is not None]
+    cured = frozenset(evidence.cured)
+    found += [replace(e, cured=cured) for e in prepared.values() if e is not None]
     _caution(table)
     paid = _paid(table, found)
     knowledge = _knowledge(wanted, table)
     asked = frozenset(prepared)
-    if wanted.answers is None and not records:
+    if wanted.answers is None and not kept.records:
         found, asked = Questions(table, knowledge, wanted.owner).ask(found)
-    return diagnose(table, found, knowledge, paid=paid, owner_only=wanted.owner, unknown=asked)
+    return diagnose(table, found, knowledge, cured=evidence.cured, paid=paid, owner_only=wanted.owner, unknown=asked)
 
 
-def _records(wanted: Wanted) -> list[RunRecord]:
-    if wanted.run is None and wanted.job is None:
-        return []
-    from rig.errors import InputError
-    from rig.records.store import Store
-
-    with Store.open(wanted.store, must_exist=True) as store:
-        if wanted.run is not None:
-            return [store.read_run(wanted.run)]
-        lines = [line for line in store.list_runs(limit=100_000) if line.job == wanted.job]
-        if not lines:
-            raise InputError(f"no run on record belongs to job {wanted.job!r}", "'rig runs' lists them.", "--job")
-        return [store.read_run(line.run) for line in reversed(lines)]
-
-
-def _profile(wanted: Wanted, records: list[RunRecord]) -> UnitProfile | None:
+def _profile(name: str) -> UnitProfile | None:
     from rig.plan.load import load_named
     from rig.plan.profile import UnitProfile
 
-    name = wanted.unit or next((r.started.unit for r in records if r.started.unit), None)
-    if name is None:
+    if not name:
         return None
     profile = load_named("unit-profile", name).model
     assert isinstance(profile, UnitProfile)
     return profile
 
 
-def _table(wanted: Wanted, profile: UnitProfile | None, records: list[RunRecord]) -> UnitTable:
+def _table(wanted: Wanted, kept: OnRecord, profile: UnitProfile | None) -> UnitTable:
     """The table that is asked for; where none is, the one that explains the runs best."""
     from rig.diagnosis.complaint import likeliest_complaint
     from rig.diagnosis.model import build
@@ -136,25 +122,30 @@ def _table(wanted: Wanted, profile: UnitProfile | None, records: list[RunRecord]
     from rig.plan.causes import CauseTable
     from rig.plan.load import bundled, load_named
 
-    names = [wanted.complaint] if wanted.complaint is not None else list(bundled("complaint"))
+    own = wanted.complaint or (kept.complaint if kept.complaint in bundled("complaint") else None)
+    names = [own] if own else list(bundled("complaint"))
     models = [load_named("complaint", name).model for name in names]
     place = "field" if wanted.owner else "bench"
     tables = [for_unit(m, profile, place) for m in models if isinstance(m, CauseTable)]
     if len(tables) == 1:
         return tables[0]
     known = [(table, _knowledge(wanted, table)) for table in tables]
-    found, why = likeliest_complaint([build(t, k.degrees(t), k.start(t)) for t, k in known], records)
+    found, why = likeliest_complaint([build(t, k.degrees(t), k.start(t)) for t, k in known], kept.records)
     print(f"complaint: {found.table.complaint} ({why})", file=sys.stderr)
     return found.table
 
 
 def _knowledge(wanted: Wanted, table: UnitTable) -> Knowledge:
+    """What the simulator and the shop know of this unit beside its table."""
+    from datetime import UTC, datetime
+
     from rig.cli.likelihoods import own_file
+    from rig.cli.records_of import shop_cases
     from rig.diagnosis.learn import Knowledge
     from rig.diagnosis.likelihoods import kept
 
     simulated = kept(table.unit, table.complaint, own_file(table.unit)) if table.unit else None
-    return Knowledge(simulated=simulated)
+    return Knowledge(shop_cases(wanted.store, table.table, wanted.job), simulated, datetime.now(UTC))
 
 
 def _caution(table: UnitTable) -> None:

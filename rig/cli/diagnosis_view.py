@@ -102,6 +102,8 @@ def _advice(found: Diagnosis) -> str:
         "book it in": "",
         "check again": "",
         "cannot be told": "Cannot be told apart: ",
+        "repeat": "Repeat first: ",
+        "cured": "Cured: ",
     }[advice.do]
     return visible(f"{words}{advice.words[0].upper() if not words else advice.words[0]}{advice.words[1:]}{chance}", 400)
 

@@ -38,7 +38,7 @@ def run_all(units: Iterable[SimulatedUnit], processes: int) -> Iterator[tuple[Si
     # started afresh: a copy of a process with threads and sockets in it is not to be trusted
     method = multiprocessing.get_context("spawn")
     with ProcessPoolExecutor(processes, mp_context=method) as pool:
-        yield from zip(wanted, pool.map(run_one, wanted, chunksize=4), strict=True)
+        yield from zip(wanted, pool.map(run_one, wanted, chunksize=2), strict=True)
 
 
 def run_one(unit: SimulatedUnit) -> RunRecord:

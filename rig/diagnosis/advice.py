@@ -16,7 +16,7 @@ FOUND = 0.90  # the chance that a remedy is needed from which on more looking bu
 REPAIR_AT = 0.75  # below this nothing is repaired while a look can still tell, however cheap the repair is
 WORTH_A_TRY = 0.20  # the least chance of something that an owner is asked to try
 
-Do = Literal["look", "repair", "found", "try", "book it in", "check again", "cannot be told"]
+Do = Literal["look", "repair", "found", "try", "book it in", "check again", "cannot be told", "repeat", "cured"]
 
 
 @dataclass(frozen=True)

@@ -12,6 +12,9 @@ from rig.diagnosis.model import Model
 from rig.diagnosis.rank import likelihood
 from rig.events import RunRecord
 
+ALIKE = 0.5  # bits: two tables that differ by no more explain a run alike
+SHOWS = 1.0  # bits: what explains no more than this is nothing out of order
+
 
 def explains(model: Model, records: Sequence[RunRecord]) -> float:
     """Bits by which the best of a table's causes explains the runs better than a healthy unit does.
@@ -32,10 +35,10 @@ def explains(model: Model, records: Sequence[RunRecord]) -> float:
 
 
 def likeliest_complaint(models: Sequence[Model], records: Sequence[RunRecord]) -> tuple[Model, str]:
-    """The model that explains the runs best, the first of equals (within a tenth of a bit), and why it was taken."""
+    """The model that explains the runs best, the first of equals (within ``ALIKE``), and why it was taken."""
     bits = [explains(m, records) for m in models]
-    best = next(n for n, b in enumerate(bits) if b >= max(bits) - 0.1)
+    best = next(n for n, b in enumerate(bits) if b >= max(bits) - ALIKE)
     name = models[best].table.complaint
-    if bits[best] < 1.0:
+    if bits[best] < SHOWS:
         return models[best], f"nothing in the run is out of order; taken as {name}, for want of --complaint"
     return models[best], "its causes explain the run best"

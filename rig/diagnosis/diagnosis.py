@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from rig.diagnosis.advice import Advice, advise
+from rig.diagnosis.after_repair import AfterRepair, after_repair
 from rig.diagnosis.evidence import Evidence
 from rig.diagnosis.learn import Knowledge, Parts
 from rig.diagnosis.model import build
@@ -42,9 +43,28 @@ def diagnose(
     """Rank, explain, propose. ``knowledge`` is what simulation and shop have to say beside the table; ``unknown`` are
     observations that cannot be had, so that they are not proposed."""
     known = knowledge or Knowledge()
+    found = tuple(found)
     model = build(table, known.degrees(table), known.start(table))
     ranking = rank(model, found, cured)
-    return Diagnosis(table, ranking, reasons(ranking), advise(ranking, paid, owner_only, unknown), known.parts(table))
+    advice = advise(ranking, paid, owner_only, unknown)
+    if cured:
+        advice = _repeated_first(advice, after_repair(table, found, cured), table)
+    return Diagnosis(table, ranking, reasons(ranking), advice, known.parts(table))
+
+
+def _repeated_first(advice: Advice, after: AfterRepair, table: UnitTable) -> Advice:
+    """After a repair nothing is concluded before the failing test, and all that the repair disturbed, was repeated."""
+    names = ", ".join(table.observations[n].title for n in after.again)
+    if after.gone and after.again:
+        words = f"what failed is in order now; still to be repeated, for the repair may have disturbed it: {names}"
+        return replace(advice, do="repeat", remedy=None, chance=0.0, words=words, repeat=after.again)
+    if after.gone:
+        words = "what failed before the repair is in order now, and so is all that the repair disturbed"
+        return replace(advice, do="cured", remedy=None, chance=0.0, words=words, repeat=(), next=())
+    if any(name in after.again for name in after.failed) and not after.still:
+        words = f"after the repair, look again at: {names}"
+        return replace(advice, do="repeat", remedy=None, chance=0.0, words=words, repeat=after.again)
+    return advice
 
 
 def as_dict(found: Diagnosis) -> dict[str, Any]:

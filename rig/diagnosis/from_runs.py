@@ -28,15 +28,14 @@ def from_run(
     Where several steps of one run tell the same, the one that the table names first counts; a step that was repeated
     speaks as often as it was.
     """
-    wanted: dict[str, tuple[str, int, FromStep]] = {}
+    wanted: dict[str, list[tuple[str, int, FromStep]]] = {}
     for name, seen in observations.items():
         for n, source in enumerate(seen.from_):
             if source.procedure == record.started.procedure:
-                wanted[source.step] = (name, n, source)
+                wanted.setdefault(source.step, []).append((name, n, source))
     found: list[tuple[int, str, Evidence]] = []
     for result in record.steps:
-        if result.name in wanted:
-            name, n, source = wanted[result.name]
+        for name, n, source in wanted.get(result.name, ()):
             weights = outcome_of(result, source)
             if weights:
                 place = f"run {record.started.run[:13]}, {result.name}"
@@ -71,9 +70,10 @@ def _of_reading(result: StepResult, source: FromStep) -> Mapping[Outcome, float]
     if reading.bound is not None:
         return {source.beyond: 1.0}
     if source.none_below is not None:
-        least = source.none_below.to(canonical(source.none_below.unit))
-        value = convert(reading.value, reading.unit, canonical(source.none_below.unit))
-        if value < least:
+        code = canonical(source.none_below.unit)
+        if canonical(reading.unit) != code:
+            return {}  # the step measures something else than the table means
+        if convert(reading.value, reading.unit, code) < source.none_below.to(code):
             return {"none": 1.0}
     if limit is None:
         return {}

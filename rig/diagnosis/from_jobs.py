@@ -1,0 +1,79 @@
+"""Evidence and confirmed cases from jobs on record.
+
+A repair stands between what was seen before it and what was seen after. A case is confirmed when everything that was
+out of order before the repair and was measured again after the last one is in order, and something was. A cause that
+was corrected to ``withdrawn`` teaches nothing any more.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+
+from rig.diagnosis.evidence import Evidence
+from rig.diagnosis.from_runs import from_run
+from rig.diagnosis.learn import Case
+from rig.events import RunRecord
+from rig.plan.causes import CauseTable, Observation
+from rig.records.declared import declared
+from rig.records.job import Job, job_of, jobs_of
+from rig.records.store import Store
+
+WITHDRAWN = "withdrawn"
+
+
+@dataclass(frozen=True)
+class JobEvidence:
+    """What the runs of a job say, oldest first, each with the causes cured before it; ``cured`` are all of them."""
+
+    found: tuple[Evidence, ...]
+    cured: tuple[str, ...]
+
+
+def evidence_of(job: Job, observations: Mapping[str, Observation], read: Callable[[str], RunRecord]) -> JobEvidence:
+    """The evidence of a job; ``read`` gives a run by its id. A run that goes on still says what it has said."""
+    repairs = [(kept.seq, fact.cause) for kept, fact in job.repairs]
+    found: list[Evidence] = []
+    for run in job.runs:
+        before = frozenset(cause for seq, cause in repairs if seq < run.seq and cause != WITHDRAWN)
+        found += from_run(observations, read(run.run), before)
+    return JobEvidence(tuple(found), tuple(dict.fromkeys(c for _, c in repairs if c != WITHDRAWN)))
+
+
+def abnormal_before(found: Iterable[Evidence]) -> dict[str, Evidence]:
+    """What was out of order before the first repair, by observation."""
+    return {e.observation: e for e in found if not e.cured and e.outcome != "normal"}
+
+
+def seen_after(found: Iterable[Evidence], cured: frozenset[str]) -> dict[str, Evidence]:
+    """What was seen since the last repair, the latest of each observation."""
+    return {e.observation: e for e in found if e.cured == cured} if cured else {}
+
+
+def confirmed(evidence: JobEvidence) -> bool:
+    """Whether the complaint is gone: what was out of order and was looked at again is in order now."""
+    again = seen_after(evidence.found, frozenset(evidence.cured))
+    looked = [again[name] for name in abnormal_before(evidence.found) if name in again]
+    return bool(looked) and all(e.outcome == "normal" for e in looked)
+
+
+def cases(store: Store, tables: Mapping[str, CauseTable]) -> tuple[Case, ...]:
+    """The confirmed cases of a store. Runs of simulated units teach a practice store only."""
+    practice = declared(store).practice
+    found = []
+    for job in jobs_of(store):
+        table = tables.get(job.received.complaint)
+        if table is None or not job.repairs:
+            continue
+        if not practice and any(run.began.simulated for run in job.runs):
+            continue
+        evidence = evidence_of(job, table.observations, store.read_run)
+        if confirmed(evidence):
+            before = tuple(e for e in evidence.found if not e.cured)
+            when = datetime.fromisoformat(job.repairs[-1][0].utc)
+            found.append(Case(job.number, when, job.received.unit, table.complaint, evidence.cured, before))
+    return tuple(case for case in found if case.causes)
+
+
+__all__ = ["WITHDRAWN", "JobEvidence", "abnormal_before", "cases", "confirmed", "evidence_of", "job_of", "seen_after"]
