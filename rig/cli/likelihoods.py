@@ -27,6 +27,7 @@ SEEDS = 10**9  # seeds of units are drawn below this
 
 @click.command("likelihoods")
 @click.option("--unit", default="demo-18-dc", show_default=True, help="A unit profile's name.")
+@click.option("--complaint", metavar="NAME", help="Only the causes of this complaint; all if not given.")
 @click.option("--procedure", "procedures", multiple=True, metavar="NAME",
               help="What is run on every unit; may repeat. incoming-inspection if not given.")  # fmt: skip
 @click.option("--cases", type=click.IntRange(0, 10_000), default=0, metavar="N",
@@ -38,13 +39,20 @@ SEEDS = 10**9  # seeds of units are drawn below this
 @click.option("--out", metavar="FILE", help="Where the counts are kept; without it, in RIG_HOME.")
 @json_option
 def command(
-    unit: str, procedures: tuple[str, ...], cases: int, seed: int, processes: int, out: str | None, as_json: bool
+    unit: str,
+    complaint: str | None,
+    procedures: tuple[str, ...],
+    cases: int,
+    seed: int,
+    processes: int,
+    out: str | None,
+    as_json: bool,
 ) -> int:
     """Build P(outcome | cause) from simulated units, or show where it and the tables' estimates disagree.
 
     \b
     Examples:
-      rig likelihoods --unit demo-18-dc --cases 24 --seed 1
+      rig likelihoods --complaint no-water-level --procedure fill-diagnosis --cases 24 --seed 1
       rig likelihoods --unit demo-18-dc
 
     A unit takes about a second of one core for each procedure.
@@ -52,7 +60,7 @@ def command(
     from rig.diagnosis.likelihoods import disagreements, kept
 
     path = Path(out) if out is not None else own_file(unit)
-    tables = _tables(unit)
+    tables = _tables(unit, complaint)
     if cases:
         counted = _build(unit, procedures or ("incoming-inspection",), cases, seed, processes, path, tables)
     else:
@@ -75,7 +83,7 @@ def own_file(unit: str) -> Path:
     return default_path().parent / "likelihoods" / f"{Path(unit).stem}.json"
 
 
-def _tables(unit: str) -> list[UnitTable]:
+def _tables(unit: str, complaint: str | None) -> list[UnitTable]:
     from rig.diagnosis.unit_table import for_unit
     from rig.plan.causes import CauseTable
     from rig.plan.load import bundled, load_named
@@ -83,7 +91,8 @@ def _tables(unit: str) -> list[UnitTable]:
 
     profile = load_named("unit-profile", unit).model
     assert isinstance(profile, UnitProfile)
-    models = [load_named("complaint", name).model for name in bundled("complaint")]
+    names = [complaint] if complaint is not None else list(bundled("complaint"))
+    models = [load_named("complaint", name).model for name in names]
     return [for_unit(m, profile, "bench") for m in models if isinstance(m, CauseTable)]
 
 
@@ -97,7 +106,7 @@ def _build(
     tables: list[UnitTable],
 ) -> list[Simulated]:
     from rig import __version__
-    from rig.diagnosis.likelihoods import DEGREES, as_file, count
+    from rig.diagnosis.likelihoods import DEGREES, as_file, count, read_whole
     from rig.plan.load import load_named
 
     units = list(draw(unit, procedures, cases, seed, {c for t in tables for c in t.causes}))
@@ -113,7 +122,9 @@ def _build(
         "procedures": {p: getattr(load_named("procedure", p).model, "revision", "") for p in procedures},
     }
     path.parent.mkdir(parents=True, exist_ok=True)
-    path.write_text(as_file(unit, made_with, counted), encoding="utf-8")
+    whole = read_whole(path, unit) if path.exists() else {}
+    whole |= {one.complaint: (made_with, one) for one in counted}
+    path.write_text(as_file(unit, whole), encoding="utf-8")
     print(f"kept in {path}", file=sys.stderr)
     return counted
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import importlib.resources
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -101,42 +101,49 @@ def disagreements(table: UnitTable, simulated: Simulated) -> list[Disagreement]:
     return sorted(found, key=lambda d: -abs(d.table - d.simulation))
 
 
-def as_file(unit: str, made_with: Mapping[str, Any], counted: Sequence[Simulated]) -> str:
-    """The text of a file of counts: ``made_with`` says how they came about (seed, version, procedures, severities)."""
-    tables = {
-        one.complaint: {
-            f"{observation}/{cause}": np.round(rows, 3).tolist()
-            for (observation, cause), rows in sorted(one.counts.items())
-        }
-        for one in counted
-    }
-    head = {"likelihoods": unit, "numbers": "simulated", "outcomes": list(OUTCOMES), "made-with": dict(made_with)}
+def as_file(unit: str, counted: Mapping[str, tuple[Mapping[str, Any], Simulated]]) -> str:
+    """The text of a file of counts: by complaint how they came about (seed, version, procedures, severities) and the
+    rows, one a line."""
+    head = {"likelihoods": unit, "numbers": "simulated", "outcomes": list(OUTCOMES)}
+    tables = []
+    for complaint, (made_with, one) in sorted(counted.items()):
+        rows = [
+            f"        {json.dumps(f'{observation}/{cause}')}: {json.dumps(np.round(counts, 3).tolist())}"
+            for (observation, cause), counts in sorted(one.counts.items())
+        ]
+        body = '      "rows": {\n' + ",\n".join(rows) + "\n      }"
+        tables.append(f'    {json.dumps(complaint)}: {{\n      "made-with": {json.dumps(made_with)},\n{body}\n    }}')
     lines = [f"  {json.dumps(k)}: {json.dumps(v)}" for k, v in head.items()]
-    inner = []
-    for complaint, rows in tables.items():
-        body = ",\n".join(f"      {json.dumps(k)}: {json.dumps(v)}" for k, v in rows.items())
-        inner.append(f"    {json.dumps(complaint)}: {{\n{body}\n    }}")
-    lines.append('  "tables": {\n' + ",\n".join(inner) + "\n  }")
+    lines.append('  "tables": {\n' + ",\n".join(tables) + "\n  }")
     return "{\n" + ",\n".join(lines) + "\n}\n"
 
 
 def read_file(path: Path, unit: str, complaint: str) -> Simulated | None:
     """The counts of one table from a file; None where it has none. Raises InputError for a file that is none."""
+    found = read_whole(path, unit).get(complaint)
+    return None if found is None else found[1]
+
+
+def read_whole(path: Path, unit: str) -> dict[str, tuple[Mapping[str, Any], Simulated]]:
+    """By complaint, how the counts came about and the counts. Raises InputError for a file that is none."""
     try:
         text = json.loads(path.read_text(encoding="utf-8"))
-        if text["likelihoods"] != unit or complaint not in text["tables"]:
-            return None
+        if text["likelihoods"] != unit:
+            return {}
         if tuple(text["outcomes"]) != OUTCOMES:
             raise ValueError("its outcomes are others")
-        counts = {}
-        for key, rows in text["tables"][complaint].items():
-            observation, _, cause = key.partition("/")
-            counts[observation, cause] = _counts(rows)
-        degrees = {len(rows) for rows in counts.values()}
+        return {c: (dict(t["made-with"]), _simulated(unit, c, t["rows"])) for c, t in text["tables"].items()}
     except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
         what = f"this is no file of counts: {error}"
         raise InputError(what, "Make it anew with 'rig likelihoods'.", str(path)) from error
-    return Simulated(unit, complaint, counts, max(degrees, default=1))
+
+
+def _simulated(unit: str, complaint: str, rows: Any) -> Simulated:
+    counts = {}
+    for key, row in rows.items():
+        observation, _, cause = key.partition("/")
+        counts[observation, cause] = _counts(row)
+    return Simulated(unit, complaint, counts, max((len(c) for c in counts.values()), default=1))
 
 
 def _counts(rows: Any) -> Vector:

@@ -43,7 +43,7 @@ def test_a_unit_on_which_nothing_shows_is_no_case_unless_the_cause_is_the_sites(
 def test_the_file_gives_back_what_was_kept(tmp_path: Path) -> None:
     found = count(TABLE, cases())
     path = tmp_path / "demo-18-dc.json"
-    path.write_text(as_file("demo-18-dc", {"seed": 3}, [found]), encoding="utf-8")
+    path.write_text(as_file("demo-18-dc", {"no-water-level": ({"seed": 3}, found)}), encoding="utf-8")
     again = read_file(path, "demo-18-dc", "no-water-level")
     assert again is not None
     assert again.degrees == found.degrees
@@ -54,7 +54,9 @@ def test_the_file_gives_back_what_was_kept(tmp_path: Path) -> None:
     assert read_file(path, "demo-24-dc", "no-water-level") is None
 
 
-@pytest.mark.parametrize("text", ["", "[]", '{"likelihoods": "demo-18-dc"}', "not json", '{"likelihoods": 1'])
+@pytest.mark.parametrize(
+    "text", ["", "[]", '{"likelihoods": "demo-18-dc", "outcomes": []}', "not json", '{"likelihoods": 1']
+)
 def test_a_file_that_is_none_is_told(tmp_path: Path, text: str) -> None:
     path = tmp_path / "x.json"
     path.write_text(text, encoding="utf-8")
