@@ -205,13 +205,14 @@ class Record(Judged):
 class Waveform(Judged):
     """A fast record at a test point while outputs are energized. ``judge: dip`` is the deepest fall after a rise, which
     the plunger of a DC coil makes; ``inrush to holding`` how far the current of an AC coil departs from that of a
-    coil whose plunger does not move, as a share of the holding current."""
+    coil whose plunger does not move, as a share of the holding current; ``time constant`` is L/R of the early rise on
+    DC, ``inductance growth`` by how much L is larger in the end."""
 
     waveform: Name
     interval: Duration
     for_: Duration
     energize: tuple[Name, ...] = ()
-    judge: Literal["dip", "highest", "last", "inrush to holding"]
+    judge: Literal["dip", "highest", "last", "inrush to holding", "time constant", "inductance growth"]
 
 
 class Compute(Judged):

@@ -57,6 +57,9 @@ def waveform_quantity(step: Waveform, offers: Collection[str]) -> str | None:
     """The quantity of a waveform's one number at a point that offers these functions; None where none fits."""
     if step.judge == "inrush to holding":
         return "share" if {"AC amps", "AC volts"} & {*offers} else None
+    of_the_rise = {"time constant": "time", "inductance growth": "number"}
+    if step.judge in of_the_rise:
+        return of_the_rise[step.judge] if {"DC amps", "DC volts"} & {*offers} else None
     return "current" if "DC amps" in offers else "voltage" if "DC volts" in offers else None
 
 

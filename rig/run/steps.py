@@ -48,7 +48,7 @@ from rig.run.readings import (
 from rig.run.timing import Beside, Timing
 from rig.run.traces import Trace, slope
 from rig.run.typed import parted
-from rig.run.waveforms import figure_of
+from rig.run.waveforms import figure_of, plunger_of
 from rig.uncertainty import Line, line, scatter
 
 AVERAGE_EVERY = 0.2  # s between the readings of an averaged bench quantity: longer than a module's own filter
@@ -282,9 +282,13 @@ class StepWork:
         limit = self._plan.limit(step)
         said = await self._bench.meter.record(step.waveform, Quantity(3.0, "A"), interval, count, step.energize)
         period = self._plan.fact("mains.frequency").si ** -1 if step.judge == "inrush to holding" else None
-        value, code, lines = figure_of(step.judge, said, interval, period)
+        try:
+            value, code, lines = figure_of(step.judge, said, interval, period)
+        except ValueError as error:
+            return Outcome(Verdict.NO_READING, reason=str(error))
         reading = make_reading(value, code, lines, limit.shown_in if limit else "")
-        return self._judged(step, reading, limit, said.unstated)
+        outcome = self._judged(step, reading, limit, said.unstated)
+        return replace(outcome, answer=plunger_of(step.judge, said, interval, period))
 
     def _compute(self, step: Compute) -> Outcome:
         formula = self._plan.formula(step)

@@ -11,7 +11,9 @@ from hypothesis import strategies as st
 
 from rig.bench.meter_path import MeterReading
 from rig.judgement.accuracy import Statement, Term
-from rig.run.waveforms import dip, figure_of, inrush_to_holding, noise
+from rig.run.waveforms import figure_of
+from rig.waveforms.alternating import departure as inrush_to_holding
+from rig.waveforms.coil import dip, noise
 
 
 def coil(seats: bool, noise: float = 0.0, after: float = 0.02) -> list[float]:
