@@ -10,11 +10,11 @@ One JSON object a line in, one out. Out: {"ok": true, ...}, or {"error": "..."} 
     {"state": true}                                         what the station sees; see `Station.state`
 """
 
-import json
 from typing import Any, Protocol
 
 from simulators.wire import Answer, Question
 from simulators.wire.frames import LineFrames
+from simulators.wire.json_lines import read_object, write_object
 
 
 class Controlled(Protocol):
@@ -44,13 +44,10 @@ class Control:
     def serve(self, request: bytes, now: float) -> Answer:
         """Do it at once, and say so."""
         try:
-            found = json.loads(request)
-            if not isinstance(found, dict):
-                raise ValueError("a request is a JSON object")
-            said = {"ok": True, **self._do(found)}
+            said = {"ok": True, **self._do(read_object(request))}
         except (ValueError, TypeError, KeyError, OSError) as error:
             said = {"error": str(error)}
-        return Answer(json.dumps(said).encode() + b"\n")
+        return Answer(write_object(said))
 
     def _do(self, found: dict[str, Any]) -> dict[str, Any]:
         verbs = [verb for verb in ("fault", "wire", "clear", "close", "open", "state") if verb in found]

@@ -49,6 +49,15 @@ class Device:
     write_register: Callable[[int, int], None] | None = None
     heard: Callable[[float], None] | None = None  # told the time of every request to the device
 
+    def knows(self, function: int) -> bool:
+        """It has what this function is about: asked first of all (V1.1b3, the state diagrams of section 6)."""
+        if function in (1, 5, 15):
+            return self.coils is not None
+        if function in (6, 16):
+            return self.holding_registers is not None and self.write_register is not None
+        table = {2: self.inputs, 3: self.holding_registers, 4: self.input_registers}.get(function)
+        return table is not None
+
 
 def serial_registers(serial: str) -> list[int]:
     """A serial number as registers of two ASCII characters, padded with spaces."""
@@ -75,7 +84,7 @@ def answer_pdu(device: Device, frame: bytes) -> ModbusPDU:
     code = frame[0]
     try:
         serve = _SERVED.get(code)
-        if serve is None:
+        if serve is None or not device.knows(code):
             raise Refusal(ExcCodes.ILLEGAL_FUNCTION)
         _check_request(frame)
         request = _decoder.decode(frame)
@@ -168,10 +177,8 @@ def _addresses(request: ModbusPDU, size: int, count: int) -> range:
 
 
 def _read_bits(device: Device, request: ModbusPDU) -> ModbusPDU:
-    table = device.coils[:2] if request.function_code == 1 and device.coils else None
-    table = device.inputs if request.function_code == 2 else table
-    if table is None:
-        raise Refusal(ExcCodes.ILLEGAL_FUNCTION)
+    table = device.coils[:2] if request.function_code == 1 and device.coils else device.inputs
+    assert table is not None  # the device knows the function
     size, read = table
     bits = read(_addresses(request, size, request.count))
     return (ReadCoilsResponse if request.function_code == 1 else ReadDiscreteInputsResponse)(bits=bits)
@@ -179,8 +186,7 @@ def _read_bits(device: Device, request: ModbusPDU) -> ModbusPDU:
 
 def _read_registers(device: Device, request: ModbusPDU) -> ModbusPDU:
     table = device.holding_registers if request.function_code == 3 else device.input_registers
-    if table is None:
-        raise Refusal(ExcCodes.ILLEGAL_FUNCTION)
+    assert table is not None
     size, read = table
     values = read(_addresses(request, size, request.count))
     answer = ReadHoldingRegistersResponse if request.function_code == 3 else ReadInputRegistersResponse
@@ -188,8 +194,7 @@ def _read_registers(device: Device, request: ModbusPDU) -> ModbusPDU:
 
 
 def _write_coils(device: Device, request: ModbusPDU) -> ModbusPDU:
-    if device.coils is None:
-        raise Refusal(ExcCodes.ILLEGAL_FUNCTION)
+    assert device.coils is not None
     size, _, write = device.coils
     for address, on in zip(_addresses(request, size, len(request.bits)), request.bits, strict=True):
         write(address, on)
@@ -199,8 +204,7 @@ def _write_coils(device: Device, request: ModbusPDU) -> ModbusPDU:
 
 
 def _write_registers(device: Device, request: ModbusPDU) -> ModbusPDU:
-    if device.write_register is None or device.holding_registers is None:
-        raise Refusal(ExcCodes.ILLEGAL_FUNCTION)
+    assert device.write_register is not None and device.holding_registers is not None
     addresses = _addresses(request, device.holding_registers[0], len(request.registers))
     for address, value in zip(addresses, request.registers, strict=True):
         device.write_register(address, value)

@@ -4,12 +4,12 @@ In: {"verb", "thing", "kind", "options", "unit"}. Out: {"answer": ..., "seconds"
 for what the person does not understand.
 """
 
-import json
 from collections.abc import Callable
 from typing import Any
 
 from simulators.wire import Answer, Plant, Question
 from simulators.wire.frames import LineFrames
+from simulators.wire.json_lines import read_object, write_object
 
 
 class Person:
@@ -30,13 +30,11 @@ class Person:
         try:
             answer, seconds = self._ask(request)
         except ValueError as error:  # also a line that is not JSON, a name the plant does not know
-            return Answer(_line({"error": str(error)}))
-        return Answer(_line({"answer": answer, "seconds": seconds}), seconds)
+            return Answer(write_object({"error": str(error)}))
+        return Answer(write_object({"answer": answer, "seconds": seconds}), seconds)
 
     def _ask(self, request: bytes) -> tuple[bool | str | float | None, float]:
-        asked = json.loads(request)
-        if not isinstance(asked, dict):
-            raise ValueError("a request is a JSON object")
+        asked = read_object(request)
         options = asked.get("options") or []
         if not isinstance(options, list) or not all(isinstance(option, str) for option in options):
             raise ValueError('"options" is a list of strings')
@@ -49,7 +47,3 @@ def _text(asked: dict[str, Any], name: str) -> str:
     if not isinstance(value, str):
         raise ValueError(f'"{name}" is a string')
     return value
-
-
-def _line(answer: dict[str, Any]) -> bytes:
-    return json.dumps(answer).encode() + b"\n"

@@ -9,6 +9,10 @@ from simulators.wire.delivery import End
 from simulators.wire.link import Link, TcpAddress
 from simulators.wire.mouth import Mouth
 
+# Requests of one connection that wait for their answers; whoever sends more is not read on until some are answered.
+MOST_WAITING, FEW_WAITING = 64, 16
+MOST_UNREAD = 1 << 20  # bytes of answers that somebody does not read, until they are thrown out
+
 
 class Door(Enum):
     """What happens to who comes in."""
@@ -132,6 +136,8 @@ class Responder(asyncio.Protocol):
         clock = self._link.pace.clock
         if clock is None:
             self._waiting.put_nowait(request)
+            if self._waiting.qsize() >= MOST_WAITING and self._transport is not None:
+                self._transport.pause_reading()
         else:
             self._mouth.say(clock, self._link.hear(request))
 
@@ -139,6 +145,8 @@ class Responder(asyncio.Protocol):
         try:
             while True:
                 request = await self._waiting.get()
+                if self._waiting.qsize() == FEW_WAITING and self._transport is not None:
+                    self._transport.resume_reading()
                 async with self._link.busy:
                     await self._mouth.say_at_pace(self._link.hear(request))
         finally:
@@ -148,6 +156,9 @@ class Responder(asyncio.Protocol):
         if isinstance(what, End):
             self.end(what)
         elif self._transport is not None and not self._transport.is_closing():
+            if self._transport.get_write_buffer_size() > MOST_UNREAD:
+                self.end(End.RESET)
+                return
             self._transport.write(what)
 
 

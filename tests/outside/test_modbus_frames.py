@@ -99,6 +99,45 @@ def test_the_limits_of_counts(code: int, most: int) -> None:
         assert len(answer.encode()) + 1 <= 253  # a PDU, section 4.1
 
 
+def bare(**tables: object) -> Device:
+    return Device(**tables)  # type: ignore[arg-type]
+
+
+COILS = (8, lambda at: [False] * len(at), lambda address, on: None)
+INPUTS = (8, lambda at: [False] * len(at))
+REGISTERS = (8, lambda at: [0] * len(at))
+WHOLE = bare(
+    coils=COILS, inputs=INPUTS, input_registers=REGISTERS, holding_registers=REGISTERS, write_register=lambda a, v: None
+)  # fmt: skip
+SERVED = (1, 2, 3, 4, 5, 6, 15, 16)
+
+
+@pytest.mark.parametrize("function", [code for code in range(1, 128) if code not in SERVED])
+def test_a_function_that_is_not_there_is_exception_1(function: int) -> None:
+    """Section 7, code 01; also for diagnostics (08), FIFO (24) and what is reserved: this device has none of them."""
+    answer = answer_pdu(WHOLE, bytes([function, 0, 0, 0, 1]))
+    assert (answer.isError(), answer.function_code, answer.exception_code) == (True, function | 0x80, 1)
+
+
+@pytest.mark.parametrize("function", SERVED)
+@pytest.mark.parametrize(("address", "count", "code"), [(0, 0xFFFF, 3), (7, 2, 2), (0xFFFF, 1, 2), (0xFFFF, 0xFFFF, 3)])
+def test_the_order_of_refusals(function: int, address: int, count: int, code: int) -> None:
+    """The state diagrams of sections 6.1 to 6.12: the function is looked at first (01), then the quantity (03), then
+    the address (02). A single write has no quantity: a coil's value is looked at (03), the address of both (02)."""
+    word = count.to_bytes(2, "big")
+    if function in (15, 16):
+        size = (count + 7) // 8 if function == 15 else 2 * count
+        word += bytes([size & 0xFF]) + bytes(size)
+    if function == 5:
+        word = b"\xff\x00" if code == 2 else b"\x12\x34"
+    pdu = bytes([function]) + address.to_bytes(2, "big") + word
+    if function == 6 or (function == 5 and address == 7):
+        code = 2 if address > 7 else 0  # one register; any value will do
+    for device, expected in ((WHOLE, code), (bare(), 1)):
+        answer = answer_pdu(device, pdu)
+        assert (answer.exception_code if answer.isError() else 0) == expected
+
+
 def test_crc_of_the_serial_line() -> None:
     """CRC-16/MODBUS of "123456789" is 4B37; 02 07 gives 1241, on the wire 41 12 (Serial Line, 6.2.2)."""
 

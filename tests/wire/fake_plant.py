@@ -62,8 +62,8 @@ class FakePlant:
     def person(
         self, verb: str, thing: str, kind: str, options: Sequence[str], unit: str
     ) -> tuple[bool | str | float | None, float]:
-        if thing == "nonsense":
-            raise ValueError("the person knows no 'nonsense'")
+        if thing == "nonsense" or kind not in ("yes-no", "number", "done"):
+            raise ValueError(f"the person knows no '{thing}'")
         self.asked.append((verb, thing, kind, list(options), unit))
         answers: dict[str, bool | str | float | None] = {"yes-no": True, "number": 412.5, "done": None}
         return answers[kind], 90.0

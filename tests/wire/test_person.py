@@ -47,9 +47,9 @@ def test_the_answer_comes_at_once_and_its_seconds_go_by_behind_it() -> None:
 @pytest.mark.parametrize(
     ("line", "says"),
     [
-        (b"{", "Expecting"),
-        (b'"\xff"', "utf-8"),
-        (b"[1]", "a request is a JSON object"),
+        (b"{", "one JSON object on a line"),
+        (b'"\xff"', "one JSON object on a line"),
+        (b"[1]", "one JSON object on a line"),
         (b'{"verb": 7}', '"verb" is a string'),
         (b'{"options": "yes"}', '"options" is a list of strings'),
         (json.dumps(WEIGH | {"thing": "nonsense"}).encode(), "knows no 'nonsense'"),
