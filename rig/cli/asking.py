@@ -32,6 +32,8 @@ class Asking:
         self._out = printer
         self._read_line = read_line or Lines(sys.stdin.fileno())
         self._turn = 0
+        # whether what is read now will not be seen behind the prompt: it was typed before, or comes from a pipe
+        self._ahead: Callable[[], bool] = getattr(self._read_line, "ahead", lambda: False)
 
     def take(self, event: Event) -> None:
         """One event of the run."""
@@ -47,11 +49,14 @@ class Asking:
         mine = self._turn
         with self._out.held():
             while True:
+                ahead = self._ahead()
                 self._out.prompt(f"    {expected(prompted)} > ")
                 try:
                     line = self._read_line(lambda: self._turn == mine)
                 except (KeyboardInterrupt, OSError):
                     line = ""
+                if line and not ahead:
+                    self._out.typed()
                 if line is None:
                     return ""
                 if not line:
@@ -115,6 +120,11 @@ class Lines:
                 line = self._take()
             if line is not None:
                 return line
+
+    def ahead(self) -> bool:
+        """Whether the next line is there already, or is not shown to who types it."""
+        ready, _, _ = select.select([self._fd], [], [], 0)
+        return bool(ready) or b"\n" in self._buffer or not os.isatty(self._fd)
 
     def _take(self) -> str | None:
         """A line, if there is one within a moment."""

@@ -34,6 +34,7 @@ class Printer:
         self._drawn = False
         self._drawn_at = float("-inf")
         self._holds = 0
+        self._open = False  # the cursor stands behind a prompt
 
     @property
     def width(self) -> int:
@@ -56,6 +57,7 @@ class Printer:
         with self._lock:
             if not self.terminal or self._holds:
                 return
+            self._end_open()
             self._drawn_at, self._drawn = time.monotonic(), True
             self._write(_WIPE + self._rendered(cut(line, self.width - 1, self.looks)))
 
@@ -81,8 +83,20 @@ class Printer:
         with self._lock:
             self._wipe()
             self._write(self._rendered(text))
+            self._open = True
+
+    def typed(self) -> None:
+        """Somebody's Enter has ended the line of a prompt. What is printed without it begins a line of its own."""
+        with self._lock:
+            self._open = False
+
+    def _end_open(self) -> None:
+        if self._open:
+            self._open = False
+            self._write("\n")
 
     def _wipe(self) -> None:
+        self._end_open()
         if self._drawn:
             self._drawn = False
             self._write(_WIPE)

@@ -60,8 +60,10 @@ class Questions:
             self._out.prompt("  a number, a word, or don't know > ")
             line = self._read()
             if not line:
-                self._out.line("")
+                self._out.line()
                 return None
+            if sys.stdin.isatty():
+                self._out.typed()
             if not line.strip():
                 return "passed over"
             try:

@@ -153,3 +153,30 @@ def test_what_happens_meanwhile_does_not_withdraw_a_question(pipe: tuple[int, in
     os.write(pipe[1], b"yes\n")
     first.join(10)
     assert answers == ["yes"]
+
+
+def test_a_question_that_was_broken_off_leaves_its_line_to_nobody() -> None:
+    """Ctrl-Z at a prompt: what follows does not stand behind what was half typed."""
+    out = io.StringIO()
+    printer = Printer(out)
+    asking = Asking(printer, lambda wanted: None)
+    asking(prompt("yes-no"))
+    printer.line("paused")
+    assert out.getvalue().endswith("    yes or no > \npaused\n")
+
+
+def test_an_answer_that_was_typed_leaves_no_empty_line() -> None:
+    out = io.StringIO()
+    printer = Printer(out)
+    Asking(printer, lambda wanted: "yes\n")(prompt("yes-no"))
+    printer.line("next")  # the terminal itself has shown the answer and the end of its line
+    assert out.getvalue() == "    yes or no > next\n"
+
+
+def test_answers_from_a_pipe_are_not_seen_and_end_their_prompts_line(pipe: tuple[int, int]) -> None:
+    os.write(pipe[1], b"yes\n")
+    out = io.StringIO()
+    printer = Printer(out)
+    assert Asking(printer, Lines(pipe[0]))(prompt("yes-no")) == "yes"
+    printer.line("next")
+    assert out.getvalue() == "    yes or no > \nnext\n"
