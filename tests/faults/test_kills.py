@@ -18,37 +18,41 @@ from pathlib import Path
 
 import pytest
 
-from rig.events import Event
-from rig.limits import Verdict
-from rig.run.journal import ListJournal
-from rig.run.session import RunRequest, run_procedure
-from tests.conftest import bundled_plan
 from tests.faults.kills.trial import OFF_WITHIN, Outcome, trial
 
 AT_ONCE = 6
 
 
+TRIES = 4  # a run may end before its k-th event when the machine is busy: then k is drawn anew
+
+
 @cache
 def events() -> int:
-    """How many events an undisturbed run has, counted on the jumping clock."""
-    seen: list[Event] = []
-    plan = bundled_plan(str(Path(__file__).parent / "kills" / "strike.yaml"))
-    record = run_procedure(RunRequest(run="rehearsal", seed=3), plan, [seen.append], lambda _: ListJournal())
-    assert record.ended.verdict is Verdict.PASS
-    return len(seen)
+    """How many events an undisturbed run has against the served station."""
+    with tempfile.TemporaryDirectory() as folder:
+        outcome = trial("kill-first", 1_000_000, 3, Path(folder))
+    assert outcome.events is not None, "the rehearsal did not come to its end"
+    return outcome.events
 
 
 def draw(count: int, seed: int) -> list[tuple[str, int, int]]:
-    """Kind, event and seed of so many strikes."""
+    """Kind, event and seed of so many strikes, the event uniform over the run."""
     source = random.Random(seed)
     kinds = list(OFF_WITHIN)
     return [(kinds[n % len(kinds)], source.randrange(1, events() + 1), source.randrange(1000)) for n in range(count)]
 
 
 def strike(job: tuple[str, int, int]) -> Outcome:
-    """One trial in a folder of its own."""
-    with tempfile.TemporaryDirectory() as folder:
-        return trial(*job, Path(folder))
+    """One trial in a folder of its own, until it has struck."""
+    kind, k, seed = job
+    source = random.Random(f"{kind} {k} {seed}")
+    for _ in range(TRIES):
+        with tempfile.TemporaryDirectory() as folder:
+            outcome = trial(kind, k, seed, Path(folder))
+        if outcome.struck or not outcome.good or not outcome.events:
+            break
+        k = source.randrange(1, outcome.events + 1)
+    return outcome
 
 
 def strike_all(jobs: list[tuple[str, int, int]], at_once: int) -> list[Outcome]:
@@ -62,8 +66,8 @@ def test_every_kind_of_strike_once_in_the_fill_and_once_anywhere() -> None:
     jobs = [(kind, events() // 2, 3) for kind in OFF_WITHIN] + draw(len(OFF_WITHIN), seed=1)
     outcomes = strike_all(jobs, AT_ONCE)
     assert [o for o in outcomes if not o.good] == []
-    # On a busy machine a value may get too old on the way, and the run ends before its strike: not all need strike.
-    assert any(o.struck and o.off_after is not None for o in outcomes)
+    assert all(o.struck for o in outcomes)
+    assert any(o.off_after is not None for o in outcomes)
 
 
 def main() -> None:
@@ -71,8 +75,8 @@ def main() -> None:
     count, began = int(os.environ.get("RIG_KILLS", "100")), time.monotonic()
     outcomes = strike_all(draw(count, seed=int(os.environ.get("RIG_SEED", "2"))), AT_ONCE)
     for outcome in outcomes:
-        if not outcome.good:
-            print("NOT GOOD", outcome)
+        if not outcome.good or not outcome.struck:
+            print("NOT GOOD" if not outcome.good else "NOT STRUCK", outcome)
     for kind, within in OFF_WITHIN.items():
         own = [o for o in outcomes if o.kind == kind]
         times = sorted(o.off_after for o in own if o.struck and o.off_after is not None)

@@ -42,6 +42,7 @@ class Outcome:
     kind: str
     k: int
     struck: bool
+    events: int | None  # how many the run had, when it was not struck
     off_after: float | None
     still_on: bool
     lost: tuple[str, ...]  # readings that had been shown and are not on record
@@ -82,6 +83,7 @@ def trial(kind: str, k: int, seed: int, folder: Path) -> Outcome:
         victim = subprocess.Popen(
             [sys.executable, "-m", "tests.faults.kills.victim", *map(str, (bench, store, run, shown, kind, k))],
             stdin=slave, stdout=slave, stderr=slave, start_new_session=True, preexec_fn=_take_terminal,
+            env=os.environ | {"RIG_STATE": str(folder / "state")},
         )  # fmt: skip
         os.close(slave)
         slave = -1
@@ -90,7 +92,8 @@ def trial(kind: str, k: int, seed: int, folder: Path) -> Outcome:
             os.close(master)
             master = -1
         off_after, still_on = _watch_off(log, struck_at, OFF_WITHIN[kind], victim)
-        return Outcome(kind, k, struck_at is not None, off_after, still_on, _lost(store, run, shown))
+        events = next((line["events"] for line in _lines(shown) if "events" in line), None)
+        return Outcome(kind, k, struck_at is not None, events, off_after, still_on, _lost(store, run, shown))
     finally:
         _clean_up(victim, station)
         for line in _lines(shown):

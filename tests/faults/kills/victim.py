@@ -3,7 +3,7 @@
     python -m tests.faults.kills.victim BENCH_FILE STORE RUN SHOWN KIND K
 
 SHOWN gets the name and value of every reading at the moment at which a person would have seen it, and last a line
-{"struck": monotonic seconds}.
+{"struck": monotonic seconds}, or {"ended": verdict, "events": how many there were} when nothing was struck.
 """
 
 from __future__ import annotations
@@ -48,7 +48,7 @@ class Striker:
     """Counts events, writes down what is shown, and strikes."""
 
     def __init__(self, out: TextIO, kind: str, at: int) -> None:
-        self.out, self.kind, self.left = out, kind, at
+        self.out, self.kind, self.left, self.seen = out, kind, at, 0
 
     def __call__(self, event: Event) -> None:
         if isinstance(event, StepEnded):
@@ -56,6 +56,7 @@ class Striker:
             value = None if reading is None else reading.value
             self.out.write(json.dumps({"shown": event.result.name, "value": value}) + "\n")
             self.out.flush()
+        self.seen += 1
         self.left -= 1
         if self.left == 0:
             second = second_process() if self.kind.endswith(("second", "both")) else None
@@ -72,13 +73,15 @@ def main() -> None:
         load_named("bench", bench),
     )
     with Store.open(f"sqlite:///{store}") as records, open(shown, "a", encoding="utf-8") as out:
+        striker = Striker(out, kind, int(at))
         record = run_procedure(
             RunRequest(run=run, lockstep=False, person="simulated"),
             plan,
-            [Striker(out, kind, int(at))],
+            [striker],
             records.journal,
         )
-        out.write(json.dumps({"ended": str(record.ended.verdict), "all-off": record.ended.all_off}) + "\n")
+        said = {"ended": str(record.ended.verdict), "all-off": record.ended.all_off, "events": striker.seen}
+        out.write(json.dumps(said) + "\n")
 
 
 if __name__ == "__main__":
