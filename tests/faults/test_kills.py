@@ -12,6 +12,7 @@ import random
 import sys
 import tempfile
 import time
+from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from functools import cache
 from pathlib import Path
@@ -21,6 +22,7 @@ import pytest
 from tests.faults.kills.trial import OFF_WITHIN, Outcome, trial
 
 AT_ONCE = 6
+SHOWN_EVERY = 50  # trials between two tables of the long form
 
 
 TRIES = 4  # a run may end before its k-th event when the machine is busy: then k is drawn anew
@@ -55,37 +57,45 @@ def strike(job: tuple[str, int, int]) -> Outcome:
     return outcome
 
 
-def strike_all(jobs: list[tuple[str, int, int]], at_once: int) -> list[Outcome]:
+def strike_all(jobs: list[tuple[str, int, int]], at_once: int) -> Iterator[Outcome]:
     """Several trials beside each other: most of one is waiting."""
     with ThreadPoolExecutor(at_once) as pool:
-        return list(pool.map(strike, jobs))
+        yield from pool.map(strike, jobs)
 
 
 @pytest.mark.timeout(600)
 def test_every_kind_of_strike_once_in_the_fill_and_once_anywhere() -> None:
     jobs = [(kind, events() // 2, 3) for kind in OFF_WITHIN] + draw(len(OFF_WITHIN), seed=1)
-    outcomes = strike_all(jobs, AT_ONCE)
+    outcomes = list(strike_all(jobs, AT_ONCE))
     assert [o for o in outcomes if not o.good] == []
     assert all(o.struck for o in outcomes)
     assert any(o.off_after is not None for o in outcomes)
 
 
-def main() -> None:
-    """The long form: prints each trial that was not good, and a table by kind."""
-    count, began = int(os.environ.get("RIG_KILLS", "100")), time.monotonic()
-    outcomes = strike_all(draw(count, seed=int(os.environ.get("RIG_SEED", "2"))), AT_ONCE)
-    for outcome in outcomes:
-        if not outcome.good or not outcome.struck:
-            print("NOT GOOD" if not outcome.good else "NOT STRUCK", outcome)
+def table(outcomes: list[Outcome]) -> Iterator[str]:
+    """What the strikes came to, a line a kind."""
     for kind, within in OFF_WITHIN.items():
         own = [o for o in outcomes if o.kind == kind]
         times = sorted(o.off_after for o in own if o.struck and o.off_after is not None)
         worst = f"{times[-1]:.3f} s, median {times[len(times) // 2]:.3f} s" if times else "-"
-        print(
+        yield (
             f"{kind:12s} {len(own):5d} trials, {sum(o.struck for o in own):5d} struck, {len(times):5d} with power on; "
             f"off after at most {worst} (allowed {within:g} s); readings lost {sum(len(o.lost) for o in own)}"
         )
-    print(f"{len(outcomes)} trials, {sum(not o.good for o in outcomes)} not good, {time.monotonic() - began:.0f} s")
+
+
+def main() -> None:
+    """The long form: prints each trial that was not good, and a table by kind, as far as it has come."""
+    count, began = int(os.environ.get("RIG_KILLS", "100")), time.monotonic()
+    outcomes: list[Outcome] = []
+    for outcome in strike_all(draw(count, seed=int(os.environ.get("RIG_SEED", "2"))), AT_ONCE):
+        outcomes.append(outcome)
+        if not outcome.good or not outcome.struck:
+            print("NOT GOOD" if not outcome.good else "NOT STRUCK", outcome, flush=True)
+        if len(outcomes) % SHOWN_EVERY == 0 or len(outcomes) == count:
+            bad = sum(not o.good for o in outcomes)
+            print(*table(outcomes), sep="\n")
+            print(f"{len(outcomes)} trials, {bad} not good, {time.monotonic() - began:.0f} s", flush=True)
     sys.exit(any(not o.good for o in outcomes))
 
 
