@@ -109,7 +109,9 @@ def perform(wanted: Wanted, printer: Printer) -> RunRecord:
     from rig.cli.progress import facts_of
     from rig.plan.load import load_named
     from rig.plan.plan import make_plan
+    from rig.plan.visible import visible
     from rig.records.codec import normal_record
+    from rig.records.declared import declared
     from rig.records.store import Store
     from rig.run import session
 
@@ -124,6 +126,8 @@ def perform(wanted: Wanted, printer: Printer) -> RunRecord:
     with Store.open(wanted.store) as records:
         for cut_off in records.mark_interrupted():
             print(f"note: run {cut_off} had been cut off; it is marked as interrupted", file=sys.stderr)
+        if job is not None:
+            printer.line(visible(declared(records).heading(), 400))
         facts = bound.run_facts(records, job, wanted.by, wanted.pin_file, files, plan.bench)
         request = replace(request, report=records.report_path(request.run))
         again = f"rig runs {request.run[:13]}"

@@ -10,6 +10,7 @@ import click
 
 from rig.cli.codes import PASSED
 from rig.cli.options import json_option, print_json, printable, store_option
+from rig.plan.visible import visible
 
 if TYPE_CHECKING:
     from rig.cli.printer import Printer
@@ -38,17 +39,19 @@ def command(run: str | None, serial: str | None, limit: int, store: str | None, 
     if run is not None:
         return show_run(run, store, as_json)
     from rig.cli.printer import Printer
+    from rig.records.declared import declared
     from rig.records.store import Store
 
     if store is None and not _anything_kept():
         lines: tuple[RunLine, ...] = ()
+        heading = ""
     else:
         with Store.open(store, must_exist=True) as records:
-            lines = records.list_runs(serial, limit)
+            lines, heading = records.list_runs(serial, limit), declared(records).heading()
     if as_json:
         print_json([_row(line) for line in lines])
     else:
-        _print_list(lines, Printer(sys.stdout))
+        _print_list(lines, heading, Printer(sys.stdout))
     return PASSED
 
 
@@ -99,7 +102,7 @@ def _row(line: RunLine) -> dict[str, Any]:
     return asdict(line) | {"verdict": str(line.verdict)}
 
 
-def _print_list(lines: tuple[RunLine, ...], out: Printer) -> None:
+def _print_list(lines: tuple[RunLine, ...], heading: str, out: Printer) -> None:
     from rig.cli.table import table
 
     if not lines:
@@ -116,3 +119,4 @@ def _print_list(lines: tuple[RunLine, ...], out: Printer) -> None:
         when = line.utc[:16].replace("T", " ")
         rows.append((line.short, when, line.procedure, line.serial or "-", verdict + mark))
     out.line(*table(("id", "when (UTC)", "procedure", "serial", "verdict"), rows, out.width))
+    out.line(visible(heading, 400))

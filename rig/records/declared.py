@@ -34,7 +34,8 @@ class Declared:
         if not self.practice:
             return f"Workshop: {self.name}"
         whose = f" of {self.name}" if self.name else ""
-        return f"PRACTICE store{whose}: nothing in it is a ground for shipping"
+        undecided = "" if self.since else " ('rig store declare' says what else it is)"
+        return f"PRACTICE store{whose}: nothing in it is a ground for shipping{undecided}"
 
 
 def read_declared(connection: sa.Connection) -> Declared:

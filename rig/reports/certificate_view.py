@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from rig.events import StepResult
-from rig.limits import Verdict
+from rig.limits import GUARDED, Verdict
 from rig.records.canonical import canonical
 from rig.records.chain import digest
 from rig.records.facts import (
@@ -79,6 +79,7 @@ def certificate_view(record: SignedRecord) -> dict[str, Any]:
             f"{text(f.field)} corrected to “{text(f.value)}”: {text(f.reason)}" for _, f in job.all(Corrected)
         ],
         "rule": DECISION_RULE,
+        "other_rules": _other_rules(grounds),
         "restrictions": [
             "These results relate only to the unit named above, as it was tested.",
             "Tested to the limits named above, by the procedures named above. This is no validation of the owner's "
@@ -167,6 +168,13 @@ def _results(run: RecordedRun) -> dict[str, Any]:
             for step in last.values()
         ],
     }
+
+
+def _other_rules(runs: list[RecordedRun]) -> list[str]:
+    """Steps that were decided otherwise than by the rule that is printed in full."""
+    found = {(step.name, str(step.limit.rule)) for run in runs for step in run.steps
+             if step.limit is not None and step.limit.rule != GUARDED}  # fmt: skip
+    return [f"{text(name)}: {rule}" for name, rule in sorted(found)]
 
 
 def _verdict(step: StepResult) -> str:

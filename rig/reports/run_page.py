@@ -110,6 +110,7 @@ def _step(result: StepResult, by: str, markup: Any) -> dict[str, Any]:
         "reading": reading_of(result),
         "limit": limit_of(result),
         "source": text(result.limit.source) if result.limit is not None else "",
+        "rule": str(result.limit.rule) if result.limit is not None else "",
         "reason": text(result.reason or ""),
         "ruler": markup(ruler_svg(result)),
         "chance": "" if chance is None else f"{100 * chance:.1f} %",
@@ -166,10 +167,10 @@ def ruler_svg(result: StepResult) -> str:
     if reading is None or limit is None or reading.unit != limit.unit:
         return ""
     try:
-        if judge(reading.value, reading.u, limit).verdict is not result.verdict:
+        if judge(reading.value, reading.u, limit, reading.dof).verdict is not result.verdict:
             return ""
-        made = ruler(reading.value, reading.u, limit)
-    except ValueError:  # not a finite number
+        made = ruler(reading.value, reading.u, limit, reading.dof)
+    except ValueError:  # not a finite number, or nothing can be accepted
         return ""
     width = _CELL * len(made.zones)
     parts = [

@@ -64,3 +64,16 @@ def test_a_run_of_version_1_that_was_cut_off_is_marked_in_the_present_form(tmp_p
         (run,) = store.mark_interrupted()
         assert store.problems() == ()
         assert store.stored_run(run).interrupted
+
+
+def test_a_released_job_of_version_2_still_tells_its_life_and_its_signature_holds(tmp_path: Path) -> None:
+    from rig.records.job import job_of
+    from rig.records.signed import changes, signed_record
+
+    path = copy_of(CORPUS / "version-2.sqlite", tmp_path)
+    with Store.open(f"sqlite:///{path}", must_exist=True) as store:
+        job = job_of(store, "1")
+        assert (job.stage, job.received.serial, job.repairs[0][1].cause) == ("ship", "LM-0042", "rectifier-open")
+        record = signed_record(store, "1")
+    assert changes(record) == ()
+    assert record.statement["printed_name"] == "Q. Reviewer"
