@@ -48,7 +48,7 @@ async def _ask(live: LiveBench, name: str, today: date) -> RollCall:
         reported = await live.instruments[name].identify()
         says = "present" if reported == spec.serial else f"is {reported}, the bench file says {spec.serial}"
     except InstrumentError as error:
-        says = error.sentence()
+        says = error.sentence().removeprefix(f"{name}: ")
     ok, until = reported == spec.serial, spec.calibrated_until
     if ok and until is not None and date.fromisoformat(until) < today:
         ok, says = False, f"was calibrated until {until}, and today is {today.isoformat()}"

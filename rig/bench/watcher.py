@@ -37,7 +37,7 @@ class Watcher:
         os.set_blocking(self._in.fileno(), False)  # a second process that reads no more must not hold up the first
         os.set_blocking(self._out.fileno(), False)
         self._beaten_at = self._looked_at = 0.0
-        self._armed = self._over = self._ended = False
+        self._armed = self._over = self._ended = self._own = False
         self.lost: Callable[[RigError], None] = lambda error: None
         self.waited = 0.0  # wall seconds that a run stood waiting for it to be armed
 
@@ -61,6 +61,7 @@ class Watcher:
         """Arm it: from now on a beat must come every STALL seconds. It latches the bench at ``latches`` when it must
         give up. Raises OutputError: without it nothing may be energized."""
         boards = boards_of(self._wiring, links)
+        self._own = own
         order = {
             "parent": os.getpid(),
             "stall": STALL_OWN if own else STALL,
@@ -110,14 +111,16 @@ class Watcher:
         return None if reply is None else tuple(reply["problems"])
 
     async def finish(self, confirmed: bool) -> None:
-        """Let it go. Without everything confirmed off it takes over, and goes on after this process has ended."""
+        """Let it go. Without everything confirmed off it takes over, and goes on after this process has ended; not on a
+        bench that is simulated in this process, which is gone with the run: its addresses may soon be another's."""
         if self._ended:
             return
         self._over = True
-        if confirmed or not self._armed:
+        over = confirmed or not self._armed or self._own
+        if over:
             self._order({"done": 1})
         self._in.close()
-        if confirmed or not self._armed:
+        if over:
             deadline = time.monotonic() + DROPPED_WITHIN
             while self._process.poll() is None and time.monotonic() < deadline:
                 await asyncio.sleep(0.002)

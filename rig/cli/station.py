@@ -16,7 +16,7 @@ from rig.cli.options import fault_option, json_option, print_json, wire_fault_op
 from rig.errors import InputError
 
 GROUP, NAME = "refurb_rig.stations", "demo"
-BENCH = "simulated"  # the bundled bench whose links the station serves
+BENCHES = {"tcp": "simulated", "serial": "simulated-rtu"}  # the bundled bench whose links the station serves
 SIGNALS = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
 
 
@@ -28,6 +28,8 @@ SIGNALS = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
               help="Which of the simulated units of this type it is.")  # fmt: skip
 @click.option("--speed", type=click.FloatRange(0, 1000, min_open=True), default=1.0, show_default=True,
               help="Seconds of the station to one of the wall.")  # fmt: skip
+@click.option("--wiring", type=click.Choice(list(BENCHES)), default="tcp", show_default=True,
+              help="On sockets, or Modbus, meter and scale on serial lines (pseudo-terminals).")  # fmt: skip
 @click.option("--bench-file", metavar="FILE", help="Write a bench file that reaches these listeners.")
 @click.option("--list-faults", is_flag=True, help="List the faults that a simulated unit can have.")
 @click.option("--list-wire-faults", is_flag=True, help="List the lies that a simulated instrument's wire can tell.")
@@ -38,6 +40,7 @@ def command(
     wire_faults: tuple[tuple[str, str, int | None], ...],
     seed: int,
     speed: float,
+    wiring: str,
     bench_file: str | None,
     list_faults: bool,
     list_wire_faults: bool,
@@ -56,7 +59,7 @@ def command(
         return _print_list(module.list_faults(), ("fault", "what is wrong with the unit"), as_json)
     if list_wire_faults:
         return _print_list(module.list_wire_faults(), ("fault", "what the wire does"), as_json)
-    order = {"unit": unit, "faults": dict(faults), "seed": seed, "speed": speed}
+    order = {"unit": unit, "faults": dict(faults), "seed": seed, "speed": speed, "wiring": wiring}
     say = _say_in_json if as_json else _say_in_lines
     return asyncio.run(
         _serve(factory, lambda station: say(module.listener_lines(station)), order, wire_faults, bench_file)
@@ -113,7 +116,7 @@ async def _serve(
         except ValueError as fault:
             raise InputError(str(fault), "'rig station --list-wire-faults' lists them.") from None
         if bench_file is not None:
-            _write_bench_file(Path(bench_file), station.addresses, order["speed"])
+            _write_bench_file(Path(bench_file), station.addresses, order)
         say(station)
         sys.stdout.flush()
         return SIGNALLED + await stopped
@@ -136,29 +139,31 @@ def _stop(stopped: asyncio.Future[int], number: int) -> None:
         stopped.set_result(number)
 
 
-def _bench_tree() -> dict[str, Any]:
+def _bench_tree(wiring: str) -> dict[str, Any]:
     """The bundled bench as it is written."""
     from rig.plan.load import load_named
     from rig.plan.source import plain
 
-    tree: dict[str, Any] = plain(load_named("bench", BENCH).tree)
+    tree: dict[str, Any] = plain(load_named("bench", BENCHES[wiring]).tree)
     return tree
 
 
-def _write_bench_file(path: Path, addresses: dict[str, tuple[str, int]], speed: float) -> None:
+def _write_bench_file(path: Path, addresses: dict[str, Any], order: dict[str, Any]) -> None:
     """The bundled bench with the station's addresses in it. Raises InputError."""
     import yaml
 
     from rig.plan.load import load
 
-    tree = _bench_tree()
+    tree = _bench_tree(order["wiring"])
     del tree["station"]
     ordered = {"bench": tree.pop("bench"), "title": tree.pop("title"), "simulated": tree.pop("simulated")}
     for name, link in tree["links"].items():
-        host, port = addresses[name]
-        visa = link["protocol"] == "visa"
-        link["address"] = f"TCPIP::{host}::{port}::SOCKET" if visa else f"{host}:{port}"
-    text = yaml.safe_dump(ordered | {"speed": speed} | tree, sort_keys=False, allow_unicode=True, width=1000)
+        found, visa = addresses[name], link["protocol"] == "visa"
+        if found.kind == "serial":
+            link["address"] = f"ASRL{found.path}::INSTR" if visa else found.path
+        else:
+            link["address"] = f"TCPIP::{found.host}::{found.port}::SOCKET" if visa else f"{found.host}:{found.port}"
+    text = yaml.safe_dump(ordered | {"speed": order["speed"]} | tree, sort_keys=False, allow_unicode=True, width=1000)
     head = "# Written by 'rig station': reaches its listeners for as long as it runs.\n"
     try:
         path.write_text(head + text, encoding="utf-8")
