@@ -20,7 +20,7 @@ MAY: dict[str, tuple[str, ...]] = {
     "rig/plan": (*GROUND, "rig.judgement", "rig.plan"),
     "rig/bench": (*GROUND, "rig.judgement", "rig.plan", "rig.bench"),
     "rig/run": (*GROUND, "rig.judgement", "rig.waveforms", "rig.plan", "rig.bench", "rig.run"),
-    "rig/records": (*GROUND, "rig.__version__", "rig.plan", "rig.run.journal", "rig.records"),
+    "rig/records": (*GROUND, "rig.__version__", "rig.health", "rig.plan", "rig.run.journal", "rig.records"),
     "rig/shown": (*GROUND, "rig.shown"),
     "rig/reports": (*GROUND, "rig.plan", "rig.records", "rig.shown", "rig.reports"),
     "rig/diagnosis": (*GROUND, "rig.plan", "rig.records", "rig.diagnosis"),

@@ -41,6 +41,14 @@ def refuse_calibration(roll: Sequence[RollCall]) -> dict[str, str]:
     return {entry.name: entry.says for entry in roll if not entry.ok and entry.reported is not None}
 
 
+def refuse_out_of_calibration(wiring: Bench, roll: Sequence[RollCall]) -> None:
+    """Raises RuleError when the bench file asks for calibrated instruments and one that answers is not one."""
+    if wiring.in_order is None or wiring.in_order.calibration == "note":
+        return
+    for name, says in refuse_calibration(roll).items():
+        raise RuleError(f"{name} {says}", "Calibrate or exchange it; the bench file wants it in order.", wiring.bench)
+
+
 async def _ask(live: LiveBench, name: str, today: date) -> RollCall:
     spec = live.wiring.instruments[name]
     reported: str | None = None

@@ -14,7 +14,9 @@ from rig.cli.options import json_option, print_json, printable, store_option
 if TYPE_CHECKING:
     from rig.bench.rollcall import RollCall
     from rig.cli.printer import Printer
+    from rig.events import RunRecord
     from rig.plan.wiring import Bench
+    from rig.records.shifts import Chart
 
 SELF_CHECK = "bench-self-check"
 CAUTIONS = (
@@ -66,20 +68,37 @@ def command(
     if not as_json:
         _print_wiring(wiring, printer)
         _print_roll(wiring, roll, printer)
-    record = None
+    record: RunRecord | None = None
+    charts: tuple[Chart, ...] = ()
     if self_check:
         from rig.cli.codes import exit_code
         from rig.cli.run import Wanted, perform
+        from rig.cli.shifts import print_charts
 
         printer.line("")
-        record = perform(Wanted(SELF_CHECK, name, unit, store=store), printer)
+        asked = SELF_CHECK if wiring.in_order is None else wiring.in_order.self_check or SELF_CHECK
+        record = perform(Wanted(asked, name, unit, store=store), printer)
         code = max(code, exit_code(record))
+        charts = _charts(record, store)
+        if not as_json:
+            print_charts(charts, printer)
     if as_json:
         from rig.cli.runs import as_json_value
+        from rig.cli.shifts import chart_values
 
         checked = None if record is None else as_json_value(record)
-        print_json(_as_json(wiring, roll) | ({"self_check": checked} if self_check else {}))
+        more = {"self_check": checked, "charts": chart_values(charts)} if self_check else {}
+        print_json(_as_json(wiring, roll) | more)
     return code
+
+
+def _charts(record: RunRecord, store: str | None) -> tuple[Chart, ...]:
+    """What earlier self-checks on record say of this one."""
+    from rig.records.shifts import charts
+    from rig.records.store import Store
+
+    with Store.open(store) as records, records.reading() as connection:
+        return charts(connection, record)
 
 
 def _clear_latch(wiring: Bench, by: str) -> int:

@@ -20,6 +20,7 @@ COMMANDS = {
     "run": ("rig.cli.run", "Run a procedure on a bench."),
     "check": ("rig.cli.check", "Check files before anything is energized."),
     "bench": ("rig.cli.bench", "Show how a bench is wired, and call the roll of its instruments."),
+    "gauge": ("rig.cli.gauge", "Study a gauge: parts by people by trials."),
     "station": ("rig.cli.station", "Serve the simulated station until stopped."),
     "runs": ("rig.cli.runs", "List the runs on record, or show one."),
     "likelihoods": ("rig.cli.likelihoods", "Count the causes' chances on simulated units."),

@@ -112,6 +112,7 @@ def perform(wanted: Wanted, printer: Printer) -> RunRecord:
     from rig.plan.visible import visible
     from rig.records.codec import normal_record
     from rig.records.declared import declared
+    from rig.records.shifts import refuse_unchecked
     from rig.records.store import Store
     from rig.run import session
 
@@ -128,6 +129,8 @@ def perform(wanted: Wanted, printer: Printer) -> RunRecord:
             print(f"note: run {cut_off} had been cut off; it is marked as interrupted", file=sys.stderr)
         if job is not None:
             printer.line(visible(declared(records).heading(), 400))
+        with records.reading() as connection:
+            refuse_unchecked(connection, plan.bench, plan.procedure.procedure, request.wall())
         facts = bound.run_facts(records, job, wanted.by, wanted.pin_file, files, plan.bench)
         request = replace(request, report=records.report_path(request.run))
         again = f"rig runs {request.run[:13]}"

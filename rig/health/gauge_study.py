@@ -54,7 +54,7 @@ class Study:
 
 @dataclass(frozen=True)
 class Row:
-    """A row of the analysis of variance; ``f`` and ``p`` are None for the error."""
+    """A row of the analysis of variance; ``f`` and ``p`` are None for the error, and where there is no error at all."""
 
     source: str
     dof: int
@@ -99,8 +99,9 @@ def anova(data: Data) -> tuple[Row, ...]:
 
     def row(source: str, dof: int, squares: float) -> Row:
         mean = squares / dof
-        f = mean / error if error > 0 else math.inf
-        return Row(source, dof, squares, mean, f, _beyond(f, dof, dof_error))
+        if error == 0:  # readings that all agree: nothing to hold a mean square against
+            return Row(source, dof, squares, mean, None, None)
+        return Row(source, dof, squares, mean, mean / error, _beyond(mean / error, dof, dof_error))
 
     return (
         row("people", people - 1, ss_people),
@@ -113,7 +114,7 @@ def anova(data: Data) -> tuple[Row, ...]:
 def _beyond(f: float, dof: int, dof_error: int) -> float:
     from scipy.special import fdtrc
 
-    return 0.0 if math.isinf(f) else float(fdtrc(dof, dof_error, f))
+    return float(fdtrc(dof, dof_error, f))
 
 
 def by_anova(data: Data) -> Study:

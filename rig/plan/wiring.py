@@ -9,7 +9,20 @@ from pydantic import Field, model_validator
 
 from rig.plan.procedure import Function
 from rig.plan.safety import Circuit, Interlock, Watchdog, WiringOnly
-from rig.plan.values import Age, AnyQuantity, Date, Duration, Name, Share, Strict, Temperature, Text
+from rig.plan.values import (
+    DAY,
+    WRITTEN,
+    Age,
+    AnyQuantity,
+    Date,
+    Duration,
+    Name,
+    Share,
+    Strict,
+    Temperature,
+    Text,
+    of_kind,
+)
 from rig.quantities import Quantity, convert
 
 Channel = Annotated[int, Field(strict=True, ge=0, le=65535)]
@@ -167,6 +180,15 @@ class TestPoint(Strict):
         return self
 
 
+class InOrder(Strict):
+    """What must be so before a run on this bench: a self-check of its reference parts that is young enough and passed,
+    and every instrument in calibration."""
+
+    self_check: Name | None = None
+    no_older_than: Annotated[Quantity, of_kind("time", least=60, most=31 * DAY), WRITTEN] = Quantity(24.0, "h")
+    calibration: Literal["note", "refuse"] = "refuse"
+
+
 class Bench(Strict):
     """One bench file."""
 
@@ -182,6 +204,7 @@ class Bench(Strict):
     quantities: dict[Name, QuantitySpec] = Field(default_factory=dict)
     test_points: dict[Name, TestPoint] = Field(default_factory=dict)
     all_off_order: tuple[Name, ...] = ()
+    in_order: InOrder | None = None
     interlocks: dict[Name, Interlock] = Field(default_factory=dict)
     interlocks_every: Duration = Quantity(500.0, "ms")
     room: Temperatures | None = None  # the coldest and the warmest that it gets at the bench

@@ -13,7 +13,7 @@ from pathlib import Path
 from rig.bench.claim import claimed
 from rig.bench.latch import latch, latch_paths
 from rig.bench.opening import OpenBench, StationOrder, open_bench
-from rig.bench.rollcall import RollCall, call_roll, refuse_calibration, refuse_mixed
+from rig.bench.rollcall import RollCall, call_roll, refuse_calibration, refuse_mixed, refuse_out_of_calibration
 from rig.bench.watchdogs import set_watchdogs
 from rig.bench.watcher import Watcher, board_names
 from rig.bench.wire_log import WireLog
@@ -128,6 +128,7 @@ async def run_async(
                 bench.live.meter.today = request.wall().date()
                 roll = await call_roll(bench.live, bench.live.meter.today)
                 refuse_mixed(plan.bench, roll)
+                refuse_out_of_calibration(plan.bench, roll)
             except BaseException:
                 second.kill()
                 raise

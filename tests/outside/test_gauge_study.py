@@ -72,6 +72,12 @@ def test_an_interaction_that_matters_is_not_pooled() -> None:
     assert study.reproducibility > by_anova(DATA).reproducibility
 
 
+def test_readings_that_all_agree() -> None:
+    alike = [[[1.0, 2.0, 3.0]] * 2] * 2
+    assert by_anova(alike).gauge == by_ranges(alike).gauge == 0.0
+    assert {row.f for row in anova(alike)} == {None}
+
+
 @pytest.mark.parametrize("data", [[], [[[1.0, 2.0]]], [[[1.0, 2.0], [1.0]], [[1.0, 2.0], [1.0, 2.0]]]])
 def test_what_is_no_crossed_study(data: list[list[list[float]]]) -> None:
     with pytest.raises(ValueError, match="study"):
