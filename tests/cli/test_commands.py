@@ -234,9 +234,11 @@ def test_lockstep_needs_a_station(rig: Rig, two_looks: str, tmp_path: Path) -> N
 
 def _served_by_nobody(tmp_path: Path) -> str:
     from rig.cli.station import _bench_tree, _write_bench_file
+    from simulators.wire.link import TcpAddress
 
     path = tmp_path / "served.yaml"
-    _write_bench_file(path, dict.fromkeys(_bench_tree()["links"], ("127.0.0.1", 1)), 2.5)
+    order = {"wiring": "tcp", "speed": 2.5}
+    _write_bench_file(path, dict.fromkeys(_bench_tree("tcp")["links"], TcpAddress("127.0.0.1", 1)), order)
     return str(path)
 
 
