@@ -28,12 +28,41 @@ class Term:
 
 
 @dataclass(frozen=True)
+class Point:
+    """A point of a calibration certificate: at a reading of ``at``, ``add`` gives the true value, known within the
+    expanded uncertainty ``expanded`` (k = 2)."""
+
+    at: float
+    add: float
+    expanded: float
+
+
+@dataclass(frozen=True)
+class Certificate:
+    """The points of a certificate in ascending order, and its number."""
+
+    number: str
+    points: tuple[Point, ...]
+
+    def correction(self, value: float) -> tuple[float, float]:
+        """What to add to a reading of ``value``, and its standard uncertainty: on the straight line between the two
+        nearest points, and that of the nearest one beyond the ends."""
+        before = [p for p in self.points if p.at <= value]
+        after = [p for p in self.points if p.at >= value]
+        low, high = before[-1] if before else after[0], after[0] if after else before[-1]
+        share = 0.0 if high.at == low.at else (value - low.at) / (high.at - low.at)
+        return low.add + share * (high.add - low.add), max(low.expanded, high.expanded) / 2.0
+
+
+@dataclass(frozen=True)
 class Statement:
-    """What an instrument promises for one function and range; ``source`` names them, ``step`` is the resolution."""
+    """What an instrument promises for one function and range; ``source`` names them, ``step`` is the resolution. With a
+    ``certificate`` its readings are corrected first, and what is promised is how little it has drifted since."""
 
     source: str
     terms: tuple[Term, ...]
     step: float = 0.0
+    certificate: Certificate | None = None
 
     def half_width(self, value: float) -> float:
         """The limit of error at ``value``, in its unit."""
@@ -50,6 +79,10 @@ class Statement:
             if term.fixed:
                 u = rectangular(term.fixed)
                 found.append(Line(term.name, u, term.basis, origin=f"{origin}, fixed", statement=self.source))
+        if self.certificate is not None:
+            name = f"certificate {self.certificate.number}"
+            _, u = self.certificate.correction(value)
+            found.append(Line(name, u, "its expanded uncertainty, k = 2", "normal", origin=f"{self.source}: {name}"))
         if self.step > 0:
             found.append(Line("resolution", resolution(self.step), f"counts in {self.step:.6g}"))
         return tuple(found)

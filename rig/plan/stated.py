@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 
-from rig.judgement.accuracy import Statement, Term, beyond
+from rig.judgement.accuracy import Certificate, Point, Statement, Term, beyond
 from rig.plan.wiring import Accuracy, Bench, InstrumentSpec, QuantitySpec
 from rig.quantities import Quantity
 
@@ -65,7 +65,11 @@ def _statement(bench: Bench, meter: str, line: Accuracy) -> Statement:
         of_range = 0.0 if line.of_range_per_kelvin is None else line.of_range_per_kelvin.to("1")
         basis = f"the room reaches {kelvins:g} K beyond the statement's band"
         terms.append(Term("temperature", of_reading * kelvins, of_range * kelvins * full.value, basis))
-    return Statement(f"{meter}, {line.function}, {line.range}", tuple(terms), step)
+    certificate = None
+    if line.certificate is not None:
+        points = (Point(p.at.to(code), p.add.to(code), p.uncertainty.to(code)) for p in line.certificate.points)
+        certificate = Certificate(line.certificate.number, tuple(sorted(points, key=lambda p: p.at)))
+    return Statement(f"{meter}, {line.function}, {line.range}", tuple(terms), step, certificate)
 
 
 def _ends(pair: tuple[Quantity, ...]) -> tuple[float, float]:

@@ -61,6 +61,21 @@ class Link(Strict):
 Temperatures = Annotated[tuple[Temperature, ...], Field(min_length=2, max_length=2)]
 
 
+class CertifiedPoint(Strict):
+    """What a calibration certificate says at one reading: what to add to it, and the expanded uncertainty (k = 2)."""
+
+    at: AnyQuantity
+    add: AnyQuantity
+    uncertainty: AnyQuantity
+
+
+class CertificateSpec(Strict):
+    """The corrections of one function and range, between whose points a straight line is drawn."""
+
+    number: Text
+    points: Annotated[tuple[CertifiedPoint, ...], Field(min_length=1, max_length=100)]
+
+
 class Accuracy(Strict):
     """One line of an accuracy statement: share of the reading plus share of the range plus counts of the resolution,
     together a limit of error. It holds ``within`` a time after calibration, and in a ``band`` of temperatures; beyond
@@ -76,11 +91,17 @@ class Accuracy(Strict):
     band: Temperatures | None = None
     of_reading_per_kelvin: Share | None = None
     of_range_per_kelvin: Share | None = None
+    certificate: CertificateSpec | None = None
 
     @model_validator(mode="after")
     def _whole(self) -> Accuracy:
         if self.resolution is not None:
             convert(self.resolution.value, self.resolution.unit, self.range.unit)
+        for point in self.certificate.points if self.certificate is not None else ():
+            for value in (point.at, point.add, point.uncertainty):
+                convert(value.value, value.unit, self.range.unit)
+            if point.uncertainty.value < 0:
+                raise ValueError(f"the uncertainty of a certificate is not negative, found {point.uncertainty}")
         if self.counts and self.resolution is None:
             raise ValueError("counts need a resolution: what one count is")
         if (self.of_reading_per_kelvin or self.of_range_per_kelvin) and self.band is None:

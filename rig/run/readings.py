@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 from rig.bench.meter_path import MeterReading
 from rig.distributions import coverage_factor
-from rig.events import Reading
+from rig.events import Correction, Reading
 from rig.judgement.accuracy import Statement
 from rig.limits import Judgement, Limit, Verdict, judge
 from rig.plan.stated import quantity_statement
@@ -53,17 +54,29 @@ def _text(value: float, u: float, dof: float | None, code: str, shown_in: str, b
 
 
 def from_meter(said: MeterReading, shown_in: str = "") -> Reading:
-    """The mean of the meter's readings with accuracy, scatter, and the shunt's tolerance (GUM 4.3.7, 4.2.3)."""
+    """The mean of the meter's readings with accuracy, scatter, and the shunt's tolerance (GUM 4.3.7, 4.2.3), corrected
+    by the meter's certificate where it has one for the range."""
     mean = math.fsum(said.values) / len(said.values)
     lines = [*(() if said.statement is None else said.statement.lines(mean))]
+    made = _certified(said, mean)
+    mean = made[-1].after if made else mean
     if len(said.values) > 1:
         lines.append(scatter(said.values))
     if said.shunt is None:
-        return make_reading(mean, said.unit, lines, shown_in, raw=said.values)
+        return replace(make_reading(mean, said.unit, lines, shown_in, raw=said.values), corrections=made)
     amps = mean / said.shunt
     scaled = [each.scaled(1.0 / said.shunt) for each in lines]
     scaled.append(shunt_line(said, amps))
-    return make_reading(amps, "A", scaled, shown_in, raw=said.values)
+    return replace(make_reading(amps, "A", scaled, shown_in, raw=said.values), corrections=made)
+
+
+def _certified(said: MeterReading, mean: float) -> tuple[Correction, ...]:
+    if said.statement is None or said.statement.certificate is None:
+        return ()
+    certificate = said.statement.certificate
+    add, _ = certificate.correction(mean)
+    basis = f"calibration certificate {certificate.number}, {said.statement.source}"
+    return (Correction("certificate", mean, said.unit, mean + add, said.unit, basis),)
 
 
 def shunt_line(said: MeterReading, amps: float) -> Line:

@@ -7,9 +7,11 @@ from datetime import date
 
 import pytest
 
+from rig.bench.meter_path import MeterReading
 from rig.plan.load import load_named
 from rig.plan.stated import statement_of, why_none
 from rig.plan.wiring import Accuracy, Bench
+from rig.run.readings import from_meter
 
 TODAY = date(2026, 11, 26)
 LINE = {"function": "DC volts", "range": "10 V", "of-reading": "0.01 %", "of-range": "0.002 %"}
@@ -80,3 +82,23 @@ def test_no_line_for_the_range() -> None:
 def test_a_statement_that_is_not_whole(change: dict[str, object], words: str) -> None:
     with pytest.raises(ValueError, match=words):
         Accuracy.model_validate({**LINE, **change})
+
+
+def test_a_certificate_corrects_on_a_line_between_its_points() -> None:
+    """By hand: -2 mV at 2 V and +4 mV at 8 V are 0 at 4 V; beyond its points the nearest counts. U = 1 mV, k = 2."""
+    points = [
+        {"at": "8 V", "add": "4 mV", "uncertainty": "1 mV"},
+        {"at": "2 V", "add": "-2 mV", "uncertainty": "0.4 mV"},
+    ]
+    found = statement_of(
+        bench([{**LINE, "certificate": {"number": "C-17", "points": points}}]), "meter-1", "DC volts", 10.0, TODAY
+    )
+    assert found is not None
+    assert found.certificate is not None
+    for at, add in ((4.0, 0.0), (2.0, -2e-3), (9.0, 4e-3), (-1.0, -2e-3), (6.5, 2.5e-3)):
+        assert found.certificate.correction(at)[0] == pytest.approx(add)
+    reading = from_meter(MeterReading((4.0, 4.0002), "V", 10.0, found, "", None, 0.0))
+    (made,) = reading.corrections
+    assert (made.name, made.before, made.after) == ("certificate", pytest.approx(4.0001), reading.value)
+    assert "C-17" in made.basis
+    assert {line.name: line.u for line in reading.budget}["certificate C-17"] == pytest.approx(0.5e-3)
