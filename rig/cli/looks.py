@@ -78,20 +78,21 @@ def can_show(stream: TextIO) -> bool:
     return True
 
 
-def console_for(terminal: bool) -> Console:
+def console_for(stream: TextIO) -> Console:
     """What turns text into lines for a stream: in colour only for a terminal, and never with NO_COLOR.
 
     It does not write to the stream itself: it would end the program when the reader is gone.
     """
     from rich.console import Console
 
+    terminal = is_terminal(stream)
     return Console(
         file=io.StringIO(),
         force_terminal=terminal,
         force_interactive=False,
         no_color=True if os.environ.get("NO_COLOR") else None,
         color_system="auto" if terminal else None,
-        width=None if terminal else _pipe_width(),
+        width=None if terminal else _fixed_width(stream),
         highlight=False,
         markup=False,
         emoji=False,
@@ -107,6 +108,12 @@ def is_terminal(stream: TextIO) -> bool:
         return False
 
 
-def _pipe_width() -> int:
+def _fixed_width(stream: TextIO) -> int:
+    """Columns of a file, of a pipe, or of a terminal that can do nothing but show lines."""
     columns = os.environ.get("COLUMNS", "")
-    return max(20, int(columns)) if columns.isascii() and columns.isdigit() else PIPE_WIDTH
+    if columns.isascii() and columns.isdigit():
+        return max(20, int(columns))
+    try:
+        return max(20, os.get_terminal_size(stream.fileno()).columns)
+    except (OSError, ValueError):  # no terminal
+        return PIPE_WIDTH

@@ -25,7 +25,7 @@ class Printer:
     """
 
     def __init__(self, stream: TextIO, terminal: bool | None = None) -> None:
-        self.console: Console = console_for(is_terminal(stream))
+        self.console: Console = console_for(stream)
         self.looks = Looks(can_show(stream))
         self.terminal = is_terminal(stream) if terminal is None else terminal
         self.gone = False

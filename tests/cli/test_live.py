@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import io
+import os
+import pty
 import re
+import termios
 from collections.abc import Iterable
 
 import pytest
@@ -280,6 +283,18 @@ def test_the_bottom_line_is_drawn_by_the_wall_not_by_the_event(monkeypatch: pyte
 def test_a_dumb_terminal_is_a_pipe(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("TERM", "dumb")
     assert "\x1b" not in told(a_run(), Stream(terminal=True))
+
+
+def test_a_dumb_terminal_is_as_wide_as_it_is(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("TERM", "dumb")
+    leader, follower = pty.openpty()
+    try:
+        termios.tcsetwinsize(follower, (24, 60))
+        with open(follower, "w", encoding="utf-8", closefd=False) as stream:
+            assert Printer(stream).width == 60
+    finally:
+        os.close(leader)
+        os.close(follower)
 
 
 class Broken(Stream):
