@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import asdict, replace
+from pathlib import Path
 
 import click
 
@@ -16,18 +18,19 @@ from rig.cli.options import json_option, print_json
 @click.option("--unit", help="Prove procedures with this unit profile: a name, or a file.")
 @json_option
 def command(files: tuple[str, ...], bench: str | None, unit: str | None, as_json: bool) -> int:
-    """Read FILEs of any kind and prove what can be proved before power.
+    """Read FILEs of any kind and prove what can be proved before power. The name of a bundled one will do.
 
     \b
-    Example:
-      rig check my-procedure.yaml --bench simulated --unit demo-18-dc
+    Examples:
+      rig check incoming-inspection --bench simulated --unit demo-18-dc
+      rig check my-procedure.yaml
 
     Prints one line a fault, file:line:column: what is wrong; the exit code is then 2. A line that says 'warning' is of
     something that should be known before the run, and is no fault.
     """
     from rig.plan.check import look_over
 
-    found = look_over(files, bench, unit)
+    found = look_over([_path_of(name) for name in files], bench, unit)
     faults = found.faults
     if as_json:
         kinds = ((found.faults, False), (found.warnings, True))
@@ -41,3 +44,12 @@ def command(files: tuple[str, ...], bench: str | None, unit: str | None, as_json
             many = len(dict.fromkeys(files))
             print("1 file in order" if many == 1 else f"{many} files in order")
     return WRONG_INPUT if faults else PASSED
+
+
+def _path_of(name: str) -> str | Path:
+    """A file's path; that of a bundled file where there is no such file and one is called so."""
+    from rig.plan.load import KINDS, bundled
+
+    if "/" in name or name.endswith((".yaml", ".yml")) or os.path.exists(name):
+        return name
+    return next((found[name] for found in map(bundled, KINDS) if name in found), name)
