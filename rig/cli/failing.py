@@ -2,10 +2,11 @@
 
     {"error": {"kind": "input", "exit_code": 2, "message": "…", "what_to_do": "…" or null, "culprit": "…" or null,
                "file": "…", "line": 3, "column": 7,
-               "faults": [{"file": "…", "line": 3, "column": 7, "message": "…"}, …]}}
+               "faults": [{"file": "…", "line": 3, "column": 7, "message": "…"}, …], "missing": ["…", …]}}
 
 ``faults`` are all that a file has, each at its place (line and column from 1, 0 for the file as a whole); ``file``,
-``line`` and ``column`` are those of the first, null where there is none. ``kind`` is one of KINDS.
+``line`` and ``column`` are those of the first, null where there is none. ``missing`` is everything that a rule of the
+workshop asks for and that is not there. ``kind`` is one of KINDS.
 """
 
 from __future__ import annotations
@@ -46,6 +47,7 @@ class Failure:
     culprit: str | None = None
     faults: tuple[Fault, ...] = ()
     lines: tuple[str, ...] = ()
+    missing: tuple[str, ...] = ()
 
     def value(self) -> dict[str, Any]:
         """The JSON value."""
@@ -61,6 +63,7 @@ class Failure:
                 "line": first and first.line,
                 "column": first and first.column,
                 "faults": [asdict(fault) for fault in self.faults],
+                "missing": list(self.missing),
             }
         }
 
@@ -70,9 +73,9 @@ def failure_of(error: BaseException) -> Failure:
     kind = next(word for sort, word in KINDS.items() if isinstance(error, sort))
     if isinstance(error, RigError):
         faults = error.faults if isinstance(error, InputError) else ()
-        return Failure(
-            kind, error.exit_code, error.what, error.do or None, error.culprit or None, faults, tuple(error.lines())
-        )
+        missing = error.missing if isinstance(error, RuleError) else ()
+        do, culprit = error.do or None, error.culprit or None
+        return Failure(kind, error.exit_code, error.what, do, culprit, faults, tuple(error.lines()), missing)
     if isinstance(error, click.ClickException):
         message = error.format_message()
         where = error.ctx.command_path if isinstance(error, click.UsageError) and error.ctx else "rig"

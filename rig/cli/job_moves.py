@@ -120,10 +120,12 @@ def diagnose(cause: str, words: str) -> Act:
     Example:
       rig job 7 diagnose --cause rectifier-open --words "11.9 V under load" --by "A. Bench"
     """
+    from rig.cli.standing import must_be_cause
     from rig.records.facts import Diagnosed
     from rig.records.moves import diagnose as move
 
-    return lambda store, number, rules, who: move(store, number, Diagnosed(cause, words), rules, who)
+    fact = Diagnosed(must_be_cause(cause), words)
+    return lambda store, number, rules, who: move(store, number, fact, rules, who)
 
 
 @_move("estimate")

@@ -44,7 +44,7 @@ def command(
     Plug out and locked away, water drained, cold and without pressure before a cover is opened. The electrical safety
     tests come again when the last cover is closed.
     """
-    from rig.cli.standing import shop_rules
+    from rig.cli.standing import must_be_cause, shop_rules
     from rig.records.facts import PartFitted, Repaired
     from rig.records.moves import repair
     from rig.records.store import Store
@@ -53,7 +53,7 @@ def command(
     with Store.open(store, must_exist=True) as records:
         rules = shop_rules(records)
         who = proved(records, by, pin_file)
-        fact = Repaired(tuple(PartFitted(*part) for part in fitted), minutes, cause, words)
+        fact = Repaired(tuple(PartFitted(*part) for part in fitted), minutes, must_be_cause(cause), words)
         repair(records, number, fact, rules, who)
     again = {part.part: rules.retest[part.part] for part in fact.parts}
     steps = sorted({step for rule in again.values() for step in rule.steps})

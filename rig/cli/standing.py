@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from rig.records.store import Store
 
 RULES = "low-mill"
+OTHER_CAUSE = "other"
 KINDS = ("procedure", "unit-profile", "bench", "shop-rules")
 
 
@@ -65,6 +66,25 @@ def shop_rules(store: Store | None, name: str = RULES) -> ShopRules:
             do = "QA does it with 'rig store approve FILE'."
             raise RuleError(f"the rules {used.name} were not put in force as they stand", do, loaded.file)
     return loaded.model
+
+
+def must_be_cause(name: str) -> str:
+    """A cause as the tables name it, or 'other'. Raises InputError with the nearest.
+
+    A confirmed repair teaches the tables: under a word of nobody's it would teach nothing."""
+    from rig.plan.causes import CauseTable
+    from rig.plan.load import bundled, load_named
+    from rig.plan.messages import nearest
+
+    known: set[str] = {OTHER_CAUSE}
+    for complaint in bundled("complaint"):
+        table = load_named("complaint", complaint).model
+        assert isinstance(table, CauseTable)
+        known |= set(table.causes)
+    if name not in known:
+        do = f"'rig diagnose --complaint NAME' lists them; '{OTHER_CAUSE}' with --words where none fits."
+        raise InputError(f"no table has a cause {name[:60]!r}{nearest(name, known)}", do, "--cause")
+    return name
 
 
 def standing_for(store: Store, job: Job, rules: ShopRules) -> Standing:

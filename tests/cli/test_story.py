@@ -267,8 +267,13 @@ def test_wrong_words_are_told_with_the_nearest(house: Callable[[str], House]) ->
     received(here)
     said = here("A. Bench", "job", "1", "look", "cords=ok", code=2)
     assert "nearest is 'cord'" in said
-    assert "no unit was received as job '9'" in here("A. Bench", "repair", "9", "--part", "board=1", "--minutes", "1",
-                                                     "--cause", "x", code=2)  # fmt: skip
+    repair = ("--part", "board=1", "--minutes", "1", "--cause")
+    assert "no unit was received as job '9'" in here("A. Bench", "repair", "9", *repair, "rectifier-open", code=2)
+    assert "nearest is 'rectifier-open'" in here("A. Bench", "repair", "1", *repair, "rectifyer-open", code=2)
+    code, out, _ = here.rig("release", "1", "--by", "Q. Reviewer", "--pin-file", str(here.folder / "Q. Reviewer.pin"),
+                            "--json")  # fmt: skip
+    assert code == 4
+    assert "final-inspection: no run in this job" in json.loads(out)["error"]["missing"]
     said = here("A. Bench", "job", "1", "data", "erased", code=4)
     assert "only with consent" in said
 
