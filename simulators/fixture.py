@@ -43,6 +43,7 @@ OHMS_POINTS = {
     18: "reference-100",
 }
 NEVER_LIVE = ("reference-short", "reference-100")
+OPENS_SAFELY = 2e3  # Pa above ambient, beyond which opening the door is an abuse
 DRY_DEPTH = 0.003  # m of water under which a powered heater is an abuse
 
 
@@ -196,7 +197,10 @@ class Fixture:
             self.note("mains with the lid open")
         if self.closed(AIR_SUPPLY) and not self._unit.door_locked:
             self.note("compressed air with the door not locked")
-        if self._unit.watts > 0.0 and self._unit.depth < DRY_DEPTH:
+        if not self._unit.door_shut and self._unit.gas.gauge > OPENS_SAFELY:
+            self.note("door opened under pressure")
+        # In the dry phase the board heats a drained chamber on purpose, in pulses.
+        if self._unit.watts > 0.0 and self._unit.depth < DRY_DEPTH and not self._unit.board.releases_door:
             self.note("heater dry")
 
     def note(self, abuse: str) -> None:
@@ -215,7 +219,7 @@ class Fixture:
         state[SUB_MIRROR] = any(self._mirrors.get(coil, self.closed(coil)) for coil in SUBS)
         state[12] = not self.stopped
         state[13] = self.lid_shut
-        state[15] = unit.door_shut
+        state[15] = unit.vessel.sealed
         state[16] = unit.circuits.level_ohm(unit.probe_wet) < unit.model.electrics.bench_level_ohm
         state[17] = unit.circuits.feed.output_volts() > FILL_DRIVE_VOLTS
         state[18] = unit.joined.mains and unit.board.wants_heat

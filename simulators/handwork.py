@@ -38,11 +38,14 @@ class Handwork:
             "bottle-on": (lambda: unit.put_aside("bottle", False), 30.0),
             "vent-plugged": (lambda: unit.put_aside("vent", True), 120.0),
             "vent-unplugged": (lambda: unit.put_aside("vent", False), 120.0),
+            "vent-held-shut": (lambda: unit.put_aside("vent held", True), 120.0),
+            "vent-let-go": (lambda: unit.put_aside("vent held", False), 120.0),
+            "fill-line-plugged": (lambda: unit.put_aside("fill line", True), 120.0),
+            "fill-line-unplugged": (lambda: unit.put_aside("fill line", False), 120.0),
             "drain-and-dry": (self._drain_and_dry, 240.0),
         }
         self.sights: dict[str, Sight] = {
             "weep-pin": (lambda: unit.defects.weep_open >= PIN, 600.0),
-            "level-shown": (lambda: unit.board.sees_level, 5.0),
         }
         # What is read, its unit, the last digit of the hand instrument, the seconds it takes.
         self.numbers: dict[str, Number] = {
@@ -60,9 +63,7 @@ class Handwork:
         """Open the door, let the water out, wipe the chamber."""
         unit, stores = self._unit, self._unit.stores
         unit.door_shut = False
-        stores.removed += stores.chamber
-        stores.chamber = unit.depth = 0.0
-        unit.settle_level()
+        stores.removed += unit.drain_chamber(0.0)
 
     def _cover_probe(self) -> None:
         """Pour the workshop's water into the chamber until the probe is covered; the door stands open."""
@@ -75,11 +76,7 @@ class Handwork:
             low, high = (
                 (middle, high) if shape.depth(middle) < unit.model.shape.probe_depth + OVER_PROBE else (low, middle)
             )
-        added = max(0.0, DENSITY * high - unit.stores.chamber)
-        unit.stores.chamber += added
-        unit.stores.poured += added
-        unit.depth = shape.depth(unit.stores.chamber / DENSITY)
-        unit.settle_level()
+        unit.pour_into_chamber(max(0.0, DENSITY * high - unit.stores.chamber))
 
     def _pour(self) -> float:
         kv = self._unit.model.path.filter * self._unit.defects.filter_open

@@ -6,8 +6,8 @@ from random import Random
 from simulators.fixture import Fixture
 from simulators.hand import HandTools
 from simulators.handwork import Handwork
+from simulators.looks import Looks
 from simulators.unit.unit import Unit
-from simulators.unit.water import DENSITY
 
 Answer = bool | str | float | None
 
@@ -18,6 +18,11 @@ UNITS: dict[str, dict[str, float]] = {
     "Ohm": {"Ohm": 1.0, "mOhm": 1e3, "kOhm": 1e-3, "MOhm": 1e-6},
     "uS/cm": {"uS/cm": 1.0, "mS/cm": 1e-3, "mS/m": 0.1, "S/m": 1e-4},
     "mm/m": {"mm/m": 1.0, "%": 0.1, "m/m": 1e-3},
+    "Cel": {"Cel": 1.0},
+    "kPa": {"kPa": 1.0, "Pa": 1e3, "bar": 1e-2},
+    "mm": {"mm": 1.0, "cm": 0.1, "m": 1e-3},
+    "V": {"V": 1.0, "mV": 1e3},
+    "min": {"min": 1.0, "s": 60.0, "h": 1.0 / 60.0},
     "s": {"s": 1.0, "min": 1.0 / 60.0},
     "mL/s": {"mL/s": 1.0, "mL/min": 60.0, "L/min": 0.06},
     "L/min": {"L/min": 1.0, "mL/min": 1e3, "mL/s": 1e3 / 60.0},
@@ -33,7 +38,7 @@ class Person:
         self._unit = unit
         self._fixture = fixture
         self._hand = Random(f"{seed}/person")
-        work = Handwork(unit)
+        work, self._looks = Handwork(unit), Looks(unit)
         self._doings: dict[str, tuple[Callable[[], None], float]] = {
             "break-out": (self._break_out, 150.0),
             "leads-back": (self._leads_back, 150.0),
@@ -44,6 +49,7 @@ class Person:
             "emergency-stop-reset": (lambda: fixture.stop(False), 5.0),
             "cut-out-reset": (self._reset_cut_out, 60.0),
             **work.doings,
+            **self._looks.doings,
         }
         self._sights: dict[str, tuple[Callable[[], bool], float]] = {
             "decontamination-statement": (lambda: True, 60.0),
@@ -53,6 +59,7 @@ class Person:
             "rested-before-start": (lambda: unit.defects.rested >= 20.0, 15.0),
             "stop-findings": (lambda: True, 120.0),
             **work.sights,
+            **self._looks.sights,
         }
         electrics = unit.model.electrics
         # What is read, its unit, the last digit the hand instrument shows, the seconds it takes.
@@ -63,6 +70,7 @@ class Person:
             "insulation": (lambda: electrics.insulation, "MOhm", 0.1, 90.0),
             "chamber-water": (self._weigh, "g", 1.0, 180.0),
             **work.numbers,
+            **self._looks.numbers,
         }
 
     def does(self, verb: str, thing: str, kind: str, options: Sequence[str], unit: str) -> tuple[Answer, float]:
@@ -72,7 +80,9 @@ class Person:
         answer: Answer = None
         seconds = PLAIN_SECONDS
         known = True
-        if thing in self._doings:
+        if thing == "cool-down":
+            answer, seconds = True, self._looks.cooling()
+        elif thing in self._doings:
             deed, seconds = self._doings[thing]
             deed()
             answer = True
@@ -84,10 +94,13 @@ class Person:
             number = round(read() / digit) * digit
             factor = UNITS[own].get(unit)
             answer = None if factor is None else float(f"{number * factor:.10g}")
+        elif thing in self._looks.words and kind in ("choice", "text"):
+            say, seconds = self._looks.words[thing]
+            answer = say()
         else:
             known = False
         seconds *= 0.9 + 0.2 * self._hand.random()
-        if not known or not _fits(answer, kind):
+        if not known or not _fits(answer, kind, options):
             answer = _easy(kind, options)
         return answer, seconds
 
@@ -105,7 +118,7 @@ class Person:
         self._unit.joined.jug = False
 
     def _start(self) -> None:
-        self._unit.board.press_start(self._unit.door_shut)
+        self._unit.board.press_start(self._unit.vessel.sealed)
 
     def _reset_cut_out(self) -> None:
         self._unit.heat.tripped = False
@@ -133,19 +146,16 @@ class Person:
         unit.door_shut = False
         stores = unit.stores
         stores.removed += stores.jug
-        stores.jug = max(0.0, stores.chamber - (0.0005 + 0.001 * self._hand.random()))
-        stores.chamber -= stores.jug
-        unit.depth = unit.shape.depth(stores.chamber / DENSITY)
-        unit.settle_level()
+        stores.jug = unit.drain_chamber(0.0005 + 0.001 * self._hand.random())
         return 1000.0 * stores.jug
 
 
-def _fits(answer: Answer, kind: str) -> bool:
+def _fits(answer: Answer, kind: str, options: Sequence[str]) -> bool:
     if kind in ("done", "yes-no"):
         return isinstance(answer, bool)
     if kind == "number":
         return answer is None or (isinstance(answer, float) and not isinstance(answer, bool))
-    return False
+    return isinstance(answer, str) and (kind == "text" or answer in options)
 
 
 def _easy(kind: str, options: Sequence[str]) -> Answer:

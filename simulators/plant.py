@@ -14,35 +14,49 @@ from simulators.hand import HandTools
 from simulators.names import NotPossible, UnknownName
 from simulators.person import Answer, Person
 from simulators.terminals import Terminals
-from simulators.unit.faults import FAULTS, Fault
+from simulators.unit.faults import FAULTS, Fault, find
+from simulators.unit.loose import DUTY, MARK, PERIOD, Loose
 from simulators.unit.making import MODELS
+from simulators.unit.models import Model
 from simulators.unit.unit import Unit
 
 __all__ = ["FAULTS", "TICK", "Fault", "NotPossible", "Plant", "UnknownName"]
 
 TICK = 0.02  # s
 SLACK = 1e-6  # of a tick: a time within this of a grid point is that point
-SECOND = 50  # ticks between two draws of the mains' wander
+SECOND = 50  # ticks between two draws of the mains' wander and of the noise in the unit's own sensors
 
 
 class Plant:
-    """A unit on the bench, from a seed. Raises UnknownName or NotPossible for words it cannot honour."""
+    """A unit on the bench, from a seed, or the given `model`.
 
-    def __init__(self, unit: str = "demo-18-dc", seed: int = 0, faults: Mapping[str, float] | None = None) -> None:
+    Raises UnknownName or NotPossible for words it cannot honour.
+    """
+
+    def __init__(
+        self,
+        unit: str = "demo-18-dc",
+        seed: int = 0,
+        faults: Mapping[str, float] | None = None,
+        model: Model | None = None,
+    ) -> None:
         if unit not in MODELS:
             raise UnknownName("unit", unit, MODELS)
-        self.unit = Unit(MODELS[unit](seed))
+        self.unit = Unit(model or MODELS[unit](seed))
         self.abuses: list[str] = []
         self.physics_seconds = 0.0
         self.now = 0.0
         self._tick = 0
         self._mains = Random(f"{seed}/mains")
+        self._own = Random(f"{seed}/the unit's own sensors")
         self.fixture = Fixture(self.unit, self.abuses)
         self.terminals = Terminals(self.unit, self.fixture, seed)
         self._tools = HandTools(self.unit, self.fixture, self.terminals, seed, self.set_coil)
         self._person = Person(self.unit, self.fixture, self._tools, seed)
+        self._loose: dict[str, Loose] = {}
+        self._seed = seed
         for name, severity in (faults or {}).items():
-            self.unit.set_fault(name, severity)
+            self.set_fault(name, severity)
 
     # ---- time ---------------------------------------------------------------------------------------------
 
@@ -62,6 +76,9 @@ class Plant:
             stride = unit.pace()
             end = self._tick - self._tick % stride + stride
             due = fixture.next_change()
+            if self._loose:
+                changes = min(one.due for one in self._loose.values())
+                due = changes if due is None else min(due, changes)
             if due is not None and due < end:
                 end = max(due, self._tick + 1)
             if end > target:
@@ -77,8 +94,13 @@ class Plant:
         if end // SECOND != self._tick // SECOND:
             circuits = unit.circuits
             circuits.wander += 0.05 * (1.0 - circuits.wander) + self._mains.gauss(0.0, 2.5e-4)
+            unit.sensors.noise = (self._own.gauss(0.0, 1.0), self._own.gauss(0.0, 1.0))
         self._tick = end
         unit.now = end * TICK
+        for one in self._loose.values():
+            while one.due <= end:
+                unit.set_fault(one.name, one.change())
+                unit.stirred = True
         self.fixture.follow(end)
         self.fixture.watch()
         self._tools.look()
@@ -143,7 +165,22 @@ class Plant:
         self.fixture.watch()
         return answer
 
-    def set_fault(self, name: str, severity: float) -> None:
-        """A fault in, changed, or out (0), now. Raises UnknownName, NotPossible or ValueError."""
+    def set_fault(self, name: str, severity: float, duty: float = DUTY, period: float = PERIOD) -> None:
+        """A fault in, changed, or out (0), now. `NAME~` comes and goes: there for `duty` of the time, every `period` s.
+
+        Raises UnknownName, NotPossible or ValueError.
+        """
         self._settle()
-        self.unit.set_fault(name, severity)
+        plain = name.removesuffix(MARK)
+        loose = self._loose.pop(plain, None)
+        if plain == name:
+            self.unit.set_fault(name, severity)
+            return
+        if find(plain, self.unit.model.name).arrive is not None:
+            raise ValueError(f"{plain} does not come and go by itself: it is a state that somebody brings about")
+        self.unit.set_fault(plain, severity)  # refuses what cannot be, before anything is drawn
+        self.unit.set_fault(plain, 0.0)
+        if severity > 0.0:
+            stream = loose.stream if loose else Random(f"{self._seed}/loose/{plain}")
+            self._loose[plain] = Loose(plain, severity, duty, period, stream)
+            self._loose[plain].begin(self._tick)

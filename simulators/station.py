@@ -11,6 +11,7 @@ from simulators.instruments import MODULES
 from simulators.names import UnknownName
 from simulators.plant import Plant
 from simulators.unit.faults import FAULTS
+from simulators.unit.loose import DUTY, PERIOD
 from simulators.wire import FarEnd, Pace
 from simulators.wire.control import Control
 from simulators.wire.devices import BenchDevices
@@ -114,10 +115,10 @@ class Station:
 
     # ---- faults, and what is seen -------------------------------------------------------------------------
 
-    def set_fault(self, name: str, severity: float) -> None:
-        """A fault of the unit in, changed, or out (0), now. Raises as the plant."""
+    def set_fault(self, name: str, severity: float, duty: float = DUTY, period: float = PERIOD) -> None:
+        """A fault of the unit in, changed, or out (0), now; see `Plant.set_fault`. Raises as the plant."""
         self._advance(self._pace.now())
-        self.plant.set_fault(name, severity)
+        self.plant.set_fault(name, severity, duty, period)
 
     def misbehave(
         self, kind: str, on: str, times: int | None = None, only: str | int | None = None, **parameters: Any

@@ -154,7 +154,7 @@ class Terminals:
             case "level-sub":
                 return unit.circuits.level_ohm(unit.probe_wet)
             case "temperature-sensor":
-                return unit.sensor_ohm()
+                return unit.sensors.ohm()
             case "fill-valve-diode":
                 return inf  # an ohmmeter does not open the junctions
             case "reference-100":

@@ -4,7 +4,7 @@ power. An isolating valve joins them to the chamber from the first supply on, un
 
 from math import pi, sqrt
 
-from simulators.unit.steam import CHOKED, DISCHARGE, GAS_AIR, KELVIN, Gas
+from simulators.unit.steam import CHOKED, DISCHARGE, EXPANDS, GAS_AIR, KELVIN, Gas
 from simulators.unit.valve_feed import Connections
 
 REGULATED = 50e3  # Pa above ambient
@@ -43,7 +43,8 @@ class BenchAir:
             return
         density = source / (GAS_AIR * (20.0 + KELVIN))
         drive = min(missing, CHOKED * source)
-        speed = DISCHARGE * SUPPLY_HOLE**2 * pi / 4 * sqrt(2.0 / density) * dt / gas.volume
+        narrowed = DISCHARGE * SUPPLY_HOLE**2 * pi / 4 * (1.0 - EXPANDS * drive / source)
+        speed = narrowed * sqrt(2.0 / density) * dt / gas.volume
         pull = speed * source
         root = (-pull + sqrt(pull * pull + 4.0 * drive)) / 2.0
         gas.air += speed * root * source

@@ -40,7 +40,9 @@ class Circuits:
     def load_mains(self) -> None:
         """The socket's voltage under what the heater draws."""
         ohms = self.heater_ohms() + self.lead_ohms() if self.heater_on() else inf
-        self.mains_volts = self.feed.mains_volts = self.model.place.supply.loaded(self.wander, ohms)
+        self.mains_volts = self.feed.mains_volts = self.model.place.supply.loaded(
+            self.wander * self.defects.mains, ohms
+        )
 
     def heater_ohms(self) -> float:
         """The heater at its terminals."""

@@ -68,6 +68,9 @@ def bridge_mean(volts_rms: float, share: float) -> float:
     return max(0.0, (1.0 + share) * (HALF_WAVE * volts_rms - DIODE))
 
 
+PT100_A, PT100_B = 3.9083e-3, -5.775e-7  # IEC 60751
+
+
 def pt100(celsius: float) -> float:
     """Ohm of a platinum sensor of 100 Ohm at `celsius` (0 to 850): 100 (1 + A t + B t^2), IEC 60751."""
-    return 100.0 * (1.0 + 3.9083e-3 * celsius - 5.775e-7 * celsius * celsius)
+    return 100.0 * (1.0 + PT100_A * celsius + PT100_B * celsius * celsius)

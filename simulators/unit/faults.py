@@ -5,12 +5,13 @@ from collections.abc import Mapping
 from simulators.names import NotPossible, UnknownName
 from simulators.unit.defects import Defects
 from simulators.unit.fault import Fault
+from simulators.unit.faults_dry import DRY_FAULTS
 from simulators.unit.faults_fill import FILL_FAULTS
 from simulators.unit.faults_heat import HEAT_FAULTS
 
 __all__ = ["FAULTS", "Fault", "find", "gather"]
 
-FAULTS: dict[str, Fault] = {fault.name: fault for fault in (*FILL_FAULTS, *HEAT_FAULTS)}
+FAULTS: dict[str, Fault] = {fault.name: fault for fault in (*FILL_FAULTS, *HEAT_FAULTS, *DRY_FAULTS)}
 
 
 def find(name: str, unit: str) -> Fault:
@@ -23,9 +24,9 @@ def find(name: str, unit: str) -> Fault:
     return fault
 
 
-def gather(present: Mapping[str, float]) -> Defects:
-    """The amounts that all faults of `present` (name to severity above 0) give together."""
+def gather(present: Mapping[str, float], unit: str) -> Defects:
+    """The amounts that all faults of `present` (name to severity above 0) give together on `unit`."""
     defects = Defects()
     for name, severity in present.items():
-        FAULTS[name].apply(defects, severity)
+        FAULTS[name].apply(defects, FAULTS[name].extent(severity, unit))
     return defects

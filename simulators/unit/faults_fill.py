@@ -67,7 +67,7 @@ def _plunger_stuck(defects: Defects, severity: float) -> None:
 
 def _spring_weak(defects: Defects, severity: float) -> None:
     defects.spring *= 1.0 - 0.6 * severity
-    defects.seat_leak += 0.006 * severity
+    defects.seat_leak += 0.006 * severity**3.5
 
 
 def _rectifier_open(defects: Defects, severity: float) -> None:
@@ -122,9 +122,9 @@ FILL_FAULTS = (
     Fault(
         "condenser-narrowed",
         "the foot of the condensing coil is scaled up",
-        "the fill is slow, and so is the exhaust",
+        "the exhaust is slow; with one port for both, so is the fill",
         False,
-        ONE_PORT,
+        DEMO_UNITS,
         _condenser_narrowed,
     ),
     Fault(

@@ -11,7 +11,7 @@ from random import Random
 from simulators.unit.board import BoardSettings
 from simulators.unit.electrics import ElectricParts, Supply
 from simulators.unit.heat import HeatParts
-from simulators.unit.models import Chamber, Model, Place, Vent
+from simulators.unit.models import Chamber, Model, Place, SensorParts, Vent
 from simulators.unit.nominals import NOMINALS, Nominal
 from simulators.unit.solenoid import Solenoid
 from simulators.unit.water import Cylinder, Path, Shape
@@ -19,14 +19,20 @@ from simulators.unit.water import Cylinder, Path, Shape
 TESTED_HALF = 0.8  # part of the failing moulded rectifiers that lose the half wave a DC test goes through (invented)
 
 
-def _spread(seed: int, subject: str) -> Callable[[float, float], float]:
-    """A function (middle, part) -> middle * (1 +- part), uniform, from the stream of one subject."""
-    stream = Random(f"{seed}/{subject}")
-    return lambda middle, part: middle * (1.0 + part * (2.0 * stream.random() - 1.0))
+Near = Callable[[float, float], float]  # (middle, part) -> middle * (1 +- part), uniform
+Draw = Callable[[str], Near]  # from the stream of one subject
 
 
-def _water(one: Nominal, seed: int) -> tuple[Shape, Path, Chamber]:
-    near = _spread(seed, "water")
+def _spread(seed: int, share: float) -> Draw:
+    def subject(name: str) -> Near:
+        stream = Random(f"{seed}/{name}")
+        return lambda middle, part: middle * (1.0 + share * part * (2.0 * stream.random() - 1.0))
+
+    return subject
+
+
+def _water(one: Nominal, draw: Draw) -> tuple[Shape, Path, Chamber]:
+    near = draw("water")
     chamber = Chamber(one.diameter, one.length, near(one.fill, 0.05), near(0.0095, 0.05))
     depth = Cylinder(chamber.diameter, chamber.length).depth(chamber.fill)
     shape = Shape(one.reservoir_area, 0.003, near(0.040, 0.04), one.column_area, depth)
@@ -42,9 +48,9 @@ def _water(one: Nominal, seed: int) -> tuple[Shape, Path, Chamber]:
     return shape, path, chamber
 
 
-def _valve(one: Nominal, seed: int) -> Solenoid:
+def _valve(one: Nominal, draw: Draw) -> Solenoid:
     """Turns and wire vary apart: R goes with both, K with the square of the turns."""
-    near, middle = _spread(seed, "valve"), one.solenoid
+    near, middle = draw("valve"), one.solenoid
     turns, wire, spring = near(1.0, 0.02), near(1.0, 0.02), near(1.0, 0.03)
     return replace(
         middle,
@@ -57,8 +63,8 @@ def _valve(one: Nominal, seed: int) -> Solenoid:
     )
 
 
-def _heat(one: Nominal, seed: int) -> HeatParts:
-    near = _spread(seed, "heater")
+def _heat(one: Nominal, draw: Draw) -> HeatParts:
+    near = draw("heater")
     return HeatParts(
         heater_ohm=near(one.heater_ohm, 0.022),
         element_capacity=near(one.element_capacity, 0.05),
@@ -74,8 +80,8 @@ def _heat(one: Nominal, seed: int) -> HeatParts:
     )
 
 
-def _electrics(one: Nominal, seed: int) -> ElectricParts:
-    near, more = _spread(seed, "electrics"), Random(f"{seed}/electrics, more")
+def _electrics(one: Nominal, draw: Draw, seed: int) -> ElectricParts:
+    near, more = draw("electrics"), Random(f"{seed}/electrics, more")
     return ElectricParts(
         secondary=one.secondary,
         rectifier=one.rectifier,
@@ -97,8 +103,8 @@ def _electrics(one: Nominal, seed: int) -> ElectricParts:
     )
 
 
-def _place(seed: int) -> Place:
-    near, more = _spread(seed, "place"), _spread(seed, "place, more")
+def _place(draw: Draw) -> Place:
+    near, more = draw("place"), draw("place, more")
     return Place(
         ambient=near(22.0, 0.15),
         pressure=near(101.0e3, 0.012),
@@ -113,17 +119,25 @@ def _place(seed: int) -> Place:
     )
 
 
-def make(one: Nominal, seed: int) -> Model:
-    """The unit of this seed."""
-    shape, path, chamber = _water(one, seed)
-    vent, board, waves = _spread(seed, "vent"), _spread(seed, "board"), Random(f"{seed}/waves")
+def _sensors(draw: Draw, seed: int, share: float) -> SensorParts:
+    stream = Random(f"{seed}/sensors")
+    near = draw("sensors, lag")
+    off = (share * stream.uniform(-0.3, 0.3), share * stream.uniform(-1.5e3, 1.5e3))
+    return SensorParts(near(5.0, 0.2), near(1.0, 0.2), *off)
+
+
+def make(one: Nominal, seed: int, share: float = 1.0) -> Model:
+    """The unit of this seed; with a `share` of the spreads, none of them at 0."""
+    draw = _spread(seed, share)
+    shape, path, chamber = _water(one, draw)
+    vent, board, waves = draw("vent"), draw("board"), Random(f"{seed}/waves")
     return Model(
         name=one.name,
         shape=shape,
         path=path,
         chamber=chamber,
-        valve=_valve(one, seed),
-        heat=_heat(one, seed),
+        valve=_valve(one, draw),
+        heat=_heat(one, draw),
         vent=Vent(
             hole=vent(one.vent_hole, 0.05),
             closes=vent(103.5, 0.005),
@@ -134,9 +148,12 @@ def make(one: Nominal, seed: int) -> Model:
             relief=361e3,
             bottle=one.bottle,
         ),
-        electrics=_electrics(one, seed),
+        electrics=_electrics(one, draw, seed),
         board=BoardSettings(board(4.0, 0.1), 180.0, 2.0, board(220e3, 0.03), 134.0, 0.6, 240.0, 1800.0),
-        place=_place(seed),
+        sensors=_sensors(draw, seed, share),
+        exhaust_hole=vent(one.exhaust_hole, 0.04),
+        overflow=vent(0.110, 0.01),
+        place=_place(draw),
         ripple=(waves.random() * 6.283, waves.random() * 6.283),
     )
 

@@ -34,6 +34,16 @@ class Vent:
 
 
 @dataclass(frozen=True)
+class SensorParts:
+    """The unit's own temperature and pressure sensors: s of lag, K and Pa of offset."""
+
+    temperature_lag: float
+    pressure_lag: float
+    temperature_offset: float
+    pressure_offset: float
+
+
+@dataclass(frozen=True)
 class Place:
     """Where unit and bench stand, and what came with the unit."""
 
@@ -62,5 +72,8 @@ class Model:
     vent: Vent
     electrics: ElectricParts
     board: BoardSettings
+    sensors: SensorParts
+    exhaust_hole: float  # m
+    overflow: float  # m of depth above which the reservoir reaches the end of the vent line
     place: Place
     ripple: tuple[float, float]  # phases of the waves at the probe

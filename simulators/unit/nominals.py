@@ -36,6 +36,7 @@ class Nominal:
     boil: float
     vent_hole: float
     vent_lag: float
+    exhaust_hole: float
     bottle: bool
 
     @property
@@ -101,6 +102,7 @@ NOMINALS = {
             boil=150.0,
             vent_hole=2.2e-3,
             vent_lag=40.0,
+            exhaust_hole=3.6e-3,
             bottle=False,
         ),
         Nominal(
@@ -127,6 +129,7 @@ NOMINALS = {
             boil=150.0,
             vent_hole=2.2e-3,
             vent_lag=40.0,
+            exhaust_hole=3.6e-3,
             bottle=False,
         ),
         Nominal(
@@ -153,6 +156,7 @@ NOMINALS = {
             boil=200.0,
             vent_hole=2.5e-3,
             vent_lag=40.0,
+            exhaust_hole=4.1e-3,
             bottle=True,
         ),
     )

@@ -1,37 +1,31 @@
 """One unit under test, put together: its parts' states, and one step of all of them."""
 
 from dataclasses import replace
-from math import inf, pi, sin
+from math import inf, sin
 
-from simulators.unit.bench_air import BenchAir
-from simulators.unit.board import Board
+from simulators.unit.board import Board, Sensed
 from simulators.unit.circuits import Circuits
-from simulators.unit.electrics import pt100
+from simulators.unit.exhaust import Exhaust, area_of_kv, seat_area
 from simulators.unit.faults import find, gather
 from simulators.unit.heat import Heat
 from simulators.unit.lag import Lag
 from simulators.unit.models import Model
-from simulators.unit.steam import (
-    GAS_VAPOUR,
-    KELVIN,
-    SPECIFIC_HEAT_WATER,
-    Gas,
-    latent_heat,
-    saturation_pressure,
-)
+from simulators.unit.own_sensors import OwnSensors
+from simulators.unit.steam import Gas
 from simulators.unit.valve import Valve
 from simulators.unit.valve_feed import DIES_IN
+from simulators.unit.vessel import GAP, Vessel
 from simulators.unit.water import DENSITY, Cylinder, Fill, Path, Stores, kv_in_series, kv_of_hole
 
-NEVER = 1e-9  # kg of water that does not count
 SILL_SECONDS = 0.8  # water runs out of an open chamber into the jug with this time constant (invented)
 SEEPING = 0.02  # opening of the fill valve below which the flow is a leak that needs no fine steps
 WAVES = ((2.5e-5, 15.7), (2.5e-5, 26.1))  # m and rad/s of the surface at the probe's shield (invented)
 MENISCUS = 2e-5  # m by which water holds on to a wetted tip (invented)
 NEAR = 2e-4  # m from the probe's tip within which every tick counts
-RELIEF_HOLE = 4e-3  # m (invented)
 HOSE = 3.0  # Kv in m3/h of a can with a wide hose (invented)
 BOTTLE_FAULT = "bottle-vent-shut"  # goes with the bottle
+STEEL = 500.0  # J/(kg K), textbook
+USUAL_TRAP = 0.1  # part of its condensate that a load laid as it should be keeps (invented)
 
 
 class Unit:
@@ -42,43 +36,57 @@ class Unit:
         place = model.place
         ambient = place.ambient
         self.now = 0.0
-        self.door_shut = False
-        self.air = BenchAir(model.place.pressure)
-        self._aired = True  # the chamber holds room air
         self.stirred = False  # a contact or a hand has just changed something: the next step is one tick
         self.present: dict[str, float] = {}  # faults and their severities
-        self.aside: set[str] = set()  # parts that lie beside the unit: filter, bottle; inlet: a can feeds the valve
         self.shape = Cylinder(model.chamber.diameter, model.chamber.length)
         self.fill = Fill(model.shape, model.path)
         self.stores = Stores(
             reservoir=place.reservoir_depth * DENSITY * model.shape.reservoir_area,
             coil=(place.reservoir_depth + model.shape.fall) * DENSITY * model.shape.column_area,
         )
-        self.gas = Gas(self.shape.volume, place.pressure, ambient)
-        self.stores.steam = self.gas.vapour_mass()
         self.heat = Heat(model.heat, ambient)
         self.valve = Valve(model.valve, ambient, DIES_IN[model.electrics.rectifier])
         self.board = Board(model.board)
         self.circuits = Circuits(model, self.board, self.valve, self.heat)
         self.joined = self.circuits.joined
-        self.defects = self.circuits.defects
-        self.reservoir = Lag(10800.0, ambient)  # its water's temperature
-        self.gas_lag = Lag(3.0, ambient)
-        self.bellows = Lag(model.vent.lag, ambient)
+        self.vessel = Vessel(model, self.stores, self.heat, self.shape, self.joined)
+        self.aside = self.vessel.aside  # filter, bottle, vent; inlet: a can feeds the valve; fill line: plugged
+        self.exhaust = Exhaust(model.exhaust_hole, model.overflow)
+        self.sensors = OwnSensors(model.sensors, ambient, place.pressure)
+        self.load = 0.0  # kg of a load in the chamber
+        self.defects = self.vessel.defects = self.circuits.defects
         self.vent_line = Lag(30.0, ambient)  # Pt100 clipped to it
         self.reference = Lag(6.0, ambient)  # Pt100 of the bench in the chamber
-        self.sensor = Lag(5.0, ambient)  # the unit's own
         self.scale = Lag(0.5, 0.0)
         self.depth = 0.0  # m of water at the chamber's middle
         self.probe_wet = False
         self.float_up = False
         self.watts = 0.0
-        self.steam_lost = 0.0  # kg through vent and gasket since the start
+
+    @property
+    def gas(self) -> Gas:
+        """Air and steam in the chamber."""
+        return self.vessel.gas
+
+    @property
+    def steam_lost(self) -> float:
+        """Kg of steam that has left the chamber since the start."""
+        return self.vessel.lost
+
+    @property
+    def door_shut(self) -> bool:
+        """Somebody has shut the door."""
+        return self.vessel.door_shut
+
+    @door_shut.setter
+    def door_shut(self, shut: bool) -> None:
+        self.vessel.door_shut = shut
+        self.vessel.gap = 0.0
 
     @property
     def door_locked(self) -> bool:
-        """The door's latch is home."""
-        return self.door_shut
+        """The door's catch is home."""
+        return self.vessel.sealed
 
     # ---- faults -------------------------------------------------------------------------------------------
 
@@ -92,7 +100,7 @@ class Unit:
             self.present[name] = severity
         self._gather()
         if fault.arrive is not None:
-            fault.arrive(self, severity)
+            fault.arrive(self, fault.extent(severity, self.model.name))
 
     def put_aside(self, part: str, off: bool) -> None:
         """Take a part off, or put it back: filter, bottle; with inlet off, a can's wide hose feeds the valve."""
@@ -101,7 +109,7 @@ class Unit:
 
     def _gather(self) -> None:
         on_it = {n: s for n, s in self.present.items() if not (n == BOTTLE_FAULT and "bottle" in self.aside)}
-        self.defects = self.circuits.defects = gather(on_it)
+        self.defects = self.circuits.defects = self.vessel.defects = gather(on_it, self.model.name)
         self._take_over()
 
     def _path(self) -> Path:
@@ -134,6 +142,19 @@ class Unit:
         self.heat.element_joint = defects.element_joint_ohm
         self.heat.contact = defects.heater_contact
         self.heat.early = defects.cut_out_early
+        self.board.dry_share = defects.dry_share
+        self.sensors.joint_ohm = defects.sensor_ohm
+        self.sensors.pascal_off = defects.pressure_off
+        self.vessel.trap = min(1.0, USUAL_TRAP + defects.trap)
+
+    def put_load(self, kilograms: float) -> None:
+        """A load of so much steel lies in the chamber; 0 takes it out, with the water it holds."""
+        self.load = kilograms
+        self.heat.put_load(kilograms * STEEL, self.model.place.ambient)
+        if kilograms == 0.0 and self.stores.load > 0.0:
+            self.heat.let_out(self.stores.load)
+            self.stores.removed += self.stores.load
+            self.stores.load = 0.0
 
     def fill_reservoir(self, depth: float) -> None:
         """The reservoir stands at `depth` m from now on, and the coil's column with it."""
@@ -142,6 +163,25 @@ class Unit:
         stores.reservoir = depth * DENSITY * shape.reservoir_area
         stores.coil = (depth + shape.fall) * DENSITY * shape.column_area
         stores.poured += stores.reservoir + stores.coil - before
+
+    def drain_chamber(self, kept: float) -> float:
+        """Take the water out of the chamber but for `kept` kg of film; returns the kg."""
+        taken = max(0.0, self.stores.chamber - kept)
+        self.heat.let_out(taken)
+        self.stores.chamber -= taken
+        self._look_at_level()
+        return taken
+
+    def pour_into_chamber(self, kilograms: float) -> None:
+        """Water of the room's warmth is poured into the chamber by hand."""
+        self.heat.take_in(kilograms, self.model.place.ambient)
+        self.stores.chamber += kilograms
+        self.stores.poured += kilograms
+        self._look_at_level()
+
+    def _look_at_level(self) -> None:
+        self.depth = self.shape.depth(self.stores.chamber / DENSITY)
+        self.settle_level()
 
     # ---- pace ---------------------------------------------------------------------------------------------
 
@@ -158,6 +198,8 @@ class Unit:
             or abs(self.scale.value - 1000.0 * stores.jug) > 0.05
         ):
             return 5
+        if self.board.exhausts or (self.joined.air_supply and self.vessel.sealed):
+            return 5
         hot = self.board.running or self.watts > 0.0 or abs(self.heat.metal - ambient) > 3.0
         if hot or not self.fill.still(stores):
             return 10
@@ -165,122 +207,68 @@ class Unit:
 
     def _near_the_probe(self) -> bool:
         """The surface may touch or leave the probe's tip soon."""
-        return -NEAR < self.depth - self.model.shape.probe_depth < NEAR
+        return -NEAR < self.depth - self._tip() < NEAR
 
     # ---- one step -----------------------------------------------------------------------------------------
 
     def step(self, dt: float) -> None:
         """Everything moves by `dt` s, from `now`."""
         self.circuits.load_mains()
-        loop = self.circuits.level_loop(self.probe_wet)
-        self.board.step(dt, self.joined.mains, loop, self.sensor.value, self.door_shut)
+        loop, sensors = self.circuits.level_loop(self.probe_wet), self.sensors
+        self.board.step(dt, self.joined.mains, Sensed(loop, sensors.celsius(), sensors.pascal(), self.door_shut))
         self.circuits.feed.step(self.now, dt)
+        if self.board.releases_door and self.door_shut:  # it stays released until somebody shuts it
+            self.vessel.gap = GAP * self.defects.door_release
         self._move_water(dt)
         self._move_heat(dt)
-        self._settle_gas(dt)
+        self.vessel.step(dt)
         self._sense(dt)
         self.settle_level()
         self.stirred = False
         self.now += dt
 
     def _move_water(self, dt: float) -> None:
-        stores = self.stores
-        opening = max(self.valve.opening, self.defects.seat_leak)
+        stores, heat = self.stores, self.heat
+        plugged = "fill line" in self.aside
+        leak = 0.0 if plugged else self.defects.seat_leak
+        opening = 0.0 if plugged else max(self.valve.opening, leak)
         if opening > 0.0 or not self.fill.still(stores):
             moved = self.fill.step(stores, dt, opening, self.depth, self.gas.gauge)
             if moved > 0.0:
-                self.heat.take_in(stores.chamber, moved, self.reservoir.value)
+                heat.take_in(moved, self.vessel.reservoir.value)
+            elif moved < 0.0:
+                heat.let_out(-moved)
         if self.joined.jug and not self.door_shut and stores.chamber > 0.0:
             part = stores.chamber * min(1.0, dt / SILL_SECONDS) if stores.chamber > 1e-6 else stores.chamber
+            heat.let_out(part)
             stores.chamber -= part
             stores.jug += part
+        self.exhaust.step(dt, self.board.exhausts, self.fill, self.depth, stores, heat, self.vessel)
+        if leak > 0.0:
+            hole = area_of_kv(self.fill.path.valve * leak)
+            self.vessel.exhaust_area += seat_area(hole, self.depth, plugged)
+        self.exhaust.siphon(dt, self.fill, stores, heat, self.vessel)
         self.depth = self.shape.depth(stores.chamber / DENSITY) if stores.chamber > 0.0 else 0.0
 
     def _move_heat(self, dt: float) -> None:
-        ambient = self.model.place.ambient
+        ambient, stores, heat = self.model.place.ambient, self.stores, self.heat
         self.watts = self.circuits.heater_watts()
-        if self.watts > 0.0 or self.heat.active(ambient):
-            self.heat.step(dt, self.watts, self.stores.chamber, self.depth, self.gas.volume, ambient)
-
-    def _settle_gas(self, dt: float) -> None:
-        """Vapour follows the water, air the volume and the warmth; then vent and gasket let both past."""
-        stores, gas, heat = self.stores, self.gas, self.heat
-        volume = self.shape.volume - stores.chamber / DENSITY
-        if volume != gas.volume:
-            gas.squeeze(volume)
-        wet = stores.chamber > NEVER
-        self.gas_lag.step(dt, max(heat.water, heat.metal) if wet else heat.metal)
-        if self.gas_lag.value != gas.celsius:
-            gas.warm(self.gas_lag.value)
-        density = GAS_VAPOUR * (gas.celsius + KELVIN) / gas.volume
-        if wet and self.door_shut:
-            wanted = saturation_pressure(heat.water) / density
-            evaporated = min(wanted - stores.steam, stores.chamber)
-            stores.chamber -= evaporated
-            stores.steam += evaporated
-            if self._aired:  # the heat of filling a fresh chamber; later changes are in the water's capacity
-                heat.evaporate(evaporated, stores.chamber, gas.volume)
-                self._aired = False
-        gas.vapour = stores.steam * density
-        if self.door_shut:
-            self._vent(dt)
-        else:
-            self._air_out()
-
-    def _vent(self, dt: float) -> None:
-        stores, gas = self.stores, self.gas
-        if self.air.moves(self.joined, gas.gauge):
-            self.air.step(dt, gas, self.joined)
-        vent, elsewhere = self.openings()
-        left = min(gas.breathe(dt, vent + elsewhere), stores.steam)
-        if left <= 0.0:
-            return
-        condensed = left * vent / (vent + elsewhere)  # in the coil that lies in the reservoir
-        stores.steam -= left
-        stores.reservoir += condensed
-        stores.room -= left - condensed
-        self.steam_lost += left
-        self.heat.evaporate(left, stores.chamber, gas.volume)
-        heat = condensed * latent_heat(gas.celsius)
-        self.reservoir.value += heat / (stores.reservoir * SPECIFIC_HEAT_WATER)
-
-    def _air_out(self) -> None:
-        """The door stands open: room air in the chamber, saturated at its own temperature, and no more."""
-        self._aired = True
-        damp = saturation_pressure(self.model.place.ambient)
-        mass = damp * self.gas.volume / (GAS_VAPOUR * (self.gas.celsius + KELVIN))
-        self.stores.room += mass - self.stores.steam
-        self.stores.steam = mass
-        self.gas.vapour = damp
-        self.gas.open_door()
-
-    def openings(self) -> tuple[float, float]:
-        """m2 open to the outside: through the vent as its bellows leaves it; at gasket and relief valve."""
-        vent, defects, gas = self.model.vent, self.defects, self.gas
-        shut = (self.bellows.value - vent.closes) / vent.width + 0.5
-        part = min(1.0, max(defects.vent_stuck, 1.0 - shut)) * defects.vent_open
-        squares = defects.gasket_hole**2
-        if gas.pressure - gas.ambient < vent.gasket_closes:
-            squares += vent.gasket_hole**2
-        if gas.pressure > vent.relief:
-            squares += RELIEF_HOLE**2
-        bench = self.air.area(self.joined, gas.pressure - gas.ambient)
-        return (0.0 if "vent" in self.aside else part * vent.hole**2 * pi / 4), squares * pi / 4 + bench
+        if self.watts > 0.0 or heat.active(ambient):
+            # Under an open door warmer water fills no room with steam.
+            steam, room = (stores.steam, self.gas.volume) if self.vessel.sealed else (0.0, 0.0)
+            heat.step(dt, self.watts, stores.chamber + stores.load, steam, self.depth, room, ambient)
 
     def _sense(self, dt: float) -> None:
         ambient, inside = self.model.place.ambient, self.gas.celsius
         self.reference.step(dt, inside)
-        self.sensor.step(dt, inside)
-        self.bellows.step(dt, inside if self.door_shut else ambient)
-        self.vent_line.step(dt, ambient + 0.9 * (inside - ambient) * self._steam_share())
+        self.sensors.step(dt, inside, self.gas.pressure)
+        self.vent_line.step(dt, ambient + 0.9 * (inside - ambient) * self.vessel.vent_warmth())
         self.scale.step(dt, 1000.0 * self.stores.jug)
-        self.reservoir.step(dt, ambient)
+        self.vessel.reservoir.step(dt, ambient)
 
-    def _steam_share(self) -> float:
-        """Part of the chamber's warmth that the vent line takes on: that of steam in what flows past it."""
-        gas = self.gas
-        flows = gas.gauge > 100.0 and self.bellows.value < self.model.vent.closes + self.model.vent.width
-        return gas.vapour / gas.pressure if flows or self.defects.vent_stuck > 0.0 else 0.0
+    def _tip(self) -> float:
+        """Height of the probe's tip over the chamber's floor, m."""
+        return self.model.shape.probe_depth * (1.0 + self.defects.probe_shift)
 
     def settle_level(self) -> None:
         """Probe and float. Waves of the inflow make the first contact bounce for a moment."""
@@ -288,14 +276,10 @@ class Unit:
         if self.fill.q > 0.0:
             for (size, rate), phase in zip(WAVES, self.model.ripple, strict=True):
                 wave += size * sin(rate * self.now + phase)
-        tip = self.model.shape.probe_depth
+        tip = self._tip()
         self.probe_wet = self.depth + wave > (tip - MENISCUS if self.probe_wet else tip)
         trips = self.model.chamber.float_trips
         self.float_up = self.depth > (trips - 2e-3 if self.float_up else trips)
-
-    def sensor_ohm(self) -> float:
-        """Ohm of the unit's own temperature sensor at its plug."""
-        return pt100(self.sensor.value)
 
     def probe_ohm(self) -> float:
         """Ohm from the probe's terminal to the chamber wall now."""

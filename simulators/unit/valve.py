@@ -56,6 +56,8 @@ class Valve:
     def opening(self) -> float:
         """0 shut to 1 fully open, as the water has it."""
         lifted = 1.0 - self.gap / self.coil.stroke
+        if lifted < 1e-9:
+            return 0.0
         return lifted * BEATING if self._beats else lifted
 
     @property

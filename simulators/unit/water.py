@@ -101,6 +101,8 @@ class Stores:
     coil: float
     chamber: float = 0.0  # liquid
     steam: float = 0.0  # vapour in the chamber
+    load: float = 0.0  # liquid held by a load in the chamber
+    bottle: float = 0.0  # in the condensate bottle
     jug: float = 0.0
     removed: float = 0.0  # weighed and poured away
     poured: float = 0.0  # put in by hand since the start (negative: taken out)
@@ -108,7 +110,8 @@ class Stores:
 
     def balance(self) -> float:
         """All water less all that came from outside: constant to rounding."""
-        held = self.reservoir + self.coil + self.chamber + self.steam + self.jug + self.removed
+        inside = self.chamber + self.steam + self.load
+        held = self.reservoir + self.coil + inside + self.bottle + self.jug + self.removed
         return held - self.poured - self.room
 
 

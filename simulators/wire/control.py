@@ -3,6 +3,8 @@
 One JSON object a line in, one out. Out: {"ok": true, ...}, or {"error": "..."} when nothing was done.
 
     {"fault": NAME, "severity": 0..1}                       a fault of the unit in, changed, or out (0)
+    {"fault": "NAME~", "severity": 0..1, "duty": 0..1,      one that comes and goes: there for "duty" of the time,
+     "period": SECONDS}                                     every "period" s; both may be left out
     {"wire": KIND, "on": INSTRUMENT, "times": N or null,    a fault of the wire in
      "only": CODE or HEADER or null, PARAMETER: VALUE ...}
     {"clear": {"wire": KIND, "on": INSTRUMENT}}             faults of the wire out; either may be left out
@@ -20,7 +22,7 @@ from simulators.wire.json_lines import read_object, write_object
 class Controlled(Protocol):
     """What the channel needs of a station. Each raises ValueError (unknown names among them) and does nothing."""
 
-    def set_fault(self, name: str, severity: float) -> None: ...
+    def set_fault(self, name: str, severity: float, duty: float = ..., period: float = ...) -> None: ...
     def misbehave(
         self, kind: str, on: str, times: int | None = None, only: str | int | None = None, **parameters: Any
     ) -> Any: ...
@@ -61,8 +63,9 @@ class Control:
             raise ValueError('expected exactly one of "fault", "wire", "clear", "close", "open", "state"')
         match verbs[0]:
             case "fault":
-                _only(found, "fault", "severity")
-                self._station.set_fault(_text(found, "fault"), _severity(found.get("severity", 1.0)))
+                _only(found, "fault", "severity", "duty", "period")
+                times = {word: _number(found, word) for word in ("duty", "period") if word in found}
+                self._station.set_fault(_text(found, "fault"), _severity(found.get("severity", 1.0)), **times)
             case "clear":
                 _only(found, "clear")
                 what = found["clear"]
@@ -93,6 +96,13 @@ def _text(found: dict[str, Any], name: str) -> str:
     if not isinstance(value, str):
         raise ValueError(f'"{name}" is a string')
     return value
+
+
+def _number(found: dict[str, Any], name: str) -> float:
+    value = found[name]
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise ValueError(f'"{name}" is a number, not {value!r}')
+    return float(value)
 
 
 def _severity(value: object) -> float:

@@ -85,9 +85,11 @@ def test_exchange_by_hand() -> None:
 def test_heat_balance_of_a_covered_element() -> None:
     """Without losses to speak of, all power is found again in element, water, vapour and metal."""
     heat = Heat(PARTS, 22.0)
+    heat.take_in(0.42, 22.0)
     seconds, watts = 60.0, 1500.0
     for _ in range(300):
-        heat.step(0.2, watts, 0.42, 0.014, 1e-9, 22.0)
+        heat.step(0.2, watts, 0.42, 0.0, 0.014, 1e-9, 22.0)
+        heat.settle(0.42, 1e-9, 295.0)
     stored = PARTS.element_capacity * (heat.element - 22.0) + PARTS.metal_capacity * (heat.metal - 22.0)
     stored += 0.42 * 4186.0 * (heat.water - 22.0)
     assert stored == pytest.approx(watts * seconds, rel=0.02)
@@ -97,18 +99,19 @@ def test_heat_balance_of_a_covered_element() -> None:
 def test_dry_element_runs_away_at_11_kelvin_a_second() -> None:
     heat = Heat(PARTS, 22.0)
     for _ in range(50):
-        heat.step(0.1, 1500.0, 0.0, 0.0, 0.018, 22.0)
+        heat.step(0.1, 1500.0, 0.0, 0.0, 0.0, 0.018, 22.0)
     assert (heat.element - 22.0) / 5.0 == pytest.approx(1500.0 / PARTS.element_capacity, rel=0.05)
     for _ in range(300):
-        heat.step(0.1, 1500.0, 0.0, 0.0, 0.018, 22.0)
+        heat.step(0.1, 1500.0, 0.0, 0.0, 0.0, 0.018, 22.0)
     assert heat.tripped
 
 
 def test_hot_metal_cools_into_water_that_comes_in() -> None:
     heat = Heat(PARTS, 22.0)
     heat.metal = 120.0
-    heat.take_in(0.05, 0.05, 22.0)
-    heat.step(1.0, 0.0, 0.05, 0.01, 0.018, 22.0)
+    heat.take_in(0.05, 22.0)
+    heat.settle(0.05, 0.018, 295.0)
+    heat.step(1.0, 0.0, 0.05, 0.0, 0.01, 0.018, 22.0)
     assert heat.metal < 120.0
     assert heat.water > 22.0
 

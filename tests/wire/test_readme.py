@@ -45,7 +45,7 @@ def test_there_is_no_row_of_a_fault_that_is_none() -> None:
 
 def test_the_examples_of_the_control_channel_are_obeyed() -> None:
     examples = re.findall(r"^    (\{.*\})$", WIRES, re.MULTILINE)
-    assert len(examples) == 7
+    assert len(examples) == 8
 
     async def work(station: Station, plant: FakePlant) -> None:
         control = Control(station)
