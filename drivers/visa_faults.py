@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import errno
 import socket
+from importlib.util import find_spec
 
 from pyvisa import rname
 from pyvisa.constants import StatusCode
@@ -38,11 +39,17 @@ def refuse_unusable(resource: str, link: str) -> None:
     if session is None or not 0 < port < 65536:
         what = f"link {link}: {resource[:80]!r} is no VISA resource string that can be opened here"
         raise InputError(what, f"Expected one such as {FORMS}.", link)
-    if issubclass(session, sessions.UnavailableSession):
-        kind = str(parsed.interface_type)
+    issues = dict(sessions.Session.iter_session_classes_issues())
+    kind = str(parsed.interface_type)
+    if (parsed.interface_type_const, parsed.resource_class) in issues or (kind == "GPIB" and not _has_gpib()):
         helper = next((words for begin, words in HELPERS.items() if kind.startswith(begin)), "a library of its own")
         raise InputError(f"link {link}: a resource of kind {kind} needs {helper}, which is not installed",
                          "Install it, or reach the instrument by a socket or a serial port.", link)  # fmt: skip
+
+
+def _has_gpib() -> bool:
+    """Its sessions may also go through an adapter on a socket or a serial port, so they do not say what is missing."""
+    return any(find_spec(name) is not None for name in ("gpib", "gpib_ctypes"))
 
 
 def fault_of(error: Exception, resource: str, name: str) -> InstrumentError:
