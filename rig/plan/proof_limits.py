@@ -62,7 +62,7 @@ def _span(view: View, placed: Placed) -> tuple[float, float, str] | None:
         return -most, most, f"the range {step.range}"
     name = step.at if isinstance(step, Measure) else step.judged if isinstance(step, Record) else ""
     spec = view.bench.quantities.get(name)
-    if spec is None or (isinstance(step, Record) and step.figure == "slope"):
+    if spec is None or (isinstance(step, Record) and step.figure in ("slope", "onset", "overshoot", "leak")):
         return None
     return _channel_span(name, spec)
 

@@ -95,12 +95,12 @@ def accuracy_is_stated(view: View) -> Iterator[Fault]:
 
 
 def slopes_have_a_unit(view: View) -> Iterator[Fault]:
-    """A slope is of a mass, a temperature or a pressure: other rates have no unit here."""
+    """A slope is of a mass, a temperature or a pressure, a leak of a pressure: other rates have no unit here."""
     for placed in view.steps:
         step = placed.step
         spec = view.bench.quantities.get(step.judged) if isinstance(step, Record) else None
-        if isinstance(step, Record) and spec is not None and step.figure == "slope" and view.reading(step) is None:
-            message = f"there is no unit for the slope of a {FUNCTION_QUANTITY[spec.measures]}"
+        if isinstance(step, Record) and spec is not None and view.reading(step) is None:
+            message = f"there is no unit for the {step.figure} of a {FUNCTION_QUANTITY[spec.measures]}"
             yield view.fault(placed, ("judge",), message)
 
 

@@ -53,6 +53,17 @@ FUNCTION_QUANTITY = {
 SLOPE_QUANTITY = {"mass": "mass flow", "temperature": "temperature rate", "pressure": "pressure rate"}
 
 
+def figure_quantity(figure: str, of: str | None) -> str | None:
+    """The quantity of a figure of a trace of ``of``; None where there is no unit for it."""
+    if figure == "slope":
+        return SLOPE_QUANTITY.get(of or "")
+    if figure == "leak":
+        return "pressure rate" if of == "pressure" else None
+    if figure == "onset":
+        return "time"
+    return "temperature difference" if figure == "overshoot" and of == "temperature" else of
+
+
 def waveform_quantity(step: Waveform, offers: Collection[str]) -> str | None:
     """The quantity of a waveform's one number at a point that offers these functions; None where none fits."""
     if step.judge == "inrush to holding":
@@ -148,7 +159,7 @@ class View:
         if isinstance(step, Record):
             judged = self.bench.quantities.get(step.judged)
             quantity = None if judged is None else FUNCTION_QUANTITY[judged.measures]
-            return SLOPE_QUANTITY.get(quantity or "") if step.figure == "slope" else quantity
+            return figure_quantity(step.figure, quantity)
         return None
 
 

@@ -11,7 +11,7 @@ from rig.plan.energy import OHMS
 from rig.plan.messages import listed, nearest
 from rig.plan.plan import Plan, each_step
 from rig.plan.procedure import Measure, Record, Time, Waveform
-from rig.plan.view import FUNCTION_QUANTITY, SLOPE_QUANTITY, turned_on, waveform_quantity
+from rig.plan.view import FUNCTION_QUANTITY, figure_quantity, turned_on, waveform_quantity
 from rig.plan.wiring import Bench
 from rig.quantities import UNITS
 from rig.run.people import prompt_of
@@ -186,8 +186,8 @@ def asked_in(plan: Plan, step: ByHandStep) -> str:
     elif isinstance(step, Measure):
         quantity = FUNCTION_QUANTITY[step.measure]
     elif isinstance(step, Record):
-        quantity = FUNCTION_QUANTITY[plan.bench.quantities[step.judged].measures]
-        quantity = SLOPE_QUANTITY[quantity] if step.figure == "slope" else quantity
+        of = FUNCTION_QUANTITY[plan.bench.quantities[step.judged].measures]
+        quantity = figure_quantity(step.figure, of) or of
     else:
         quantity = waveform_quantity(step, plan.bench.test_points[step.waveform].measures) or "voltage"
     return next(u.code for u in UNITS if u.quantity == quantity)

@@ -33,6 +33,7 @@ from rig.quantities import Quantity
 from rig.run.by_hand import ByHand
 from rig.run.computing import compute, known
 from rig.run.doubts import Doubts
+from rig.run.figures import figure
 from rig.run.hand_prompts import rates
 from rig.run.outcome import Outcome, judged
 from rig.run.people import People, Said, prompt_of
@@ -46,10 +47,9 @@ from rig.run.readings import (
     standard_uncertainty_in,
 )
 from rig.run.timing import Beside, Timing
-from rig.run.traces import Trace, slope
+from rig.run.traces import Trace
 from rig.run.typed import parted
 from rig.run.waveforms import figure_of, plunger_of
-from rig.uncertainty import Line, line, scatter
 
 AVERAGE_EVERY = 0.2  # s between the readings of an averaged bench quantity: longer than a module's own filter
 
@@ -238,31 +238,16 @@ class StepWork:
             end = math.inf if step.for_ is None else clock.now() + self._plan.seconds(step.for_)
             await trace.run(step.every.to("s"), lambda: (beside is not None and beside.over) or clock.now() > end)
         limit = self._plan.limit(step)
-        how, _, name = step.judge.split(" ")
+        name = step.judged
+        statement = quantity_statement(name, self._bench.wiring.quantities[name])
         try:
-            value, code, lines = self._number(how, name, trace)
+            value, code, lines, remark = figure(
+                step.figure, statement, trace.unit(name), trace.times[name], trace.values[name]
+            )
         except ValueError as error:
             return Outcome(Verdict.NO_READING, reason=str(error))
-        return self._judged(step, make_reading(value, code, lines, limit.shown_in if limit else ""), limit)
-
-    def _number(self, how: str, name: str, trace: Trace) -> tuple[float, str, list[Line]]:
-        """The one number of a trace: its value, its canonical unit, the lines of its budget."""
-        times, values = trace.times[name], trace.values[name]
-        spec, code = self._bench.wiring.quantities[name], trace.unit(name)
-        if not values:
-            raise ValueError("the recording ended before its first point")
-        statement = quantity_statement(name, spec)
-        if how == "slope":
-            rise, u = slope(times, values)
-            rate = "K/s" if code == "Cel" else f"{code}/s"
-            scattered = Line("scatter", u, "about the straight line", "t", float(len(times) - 2))
-            drift = line("accuracy", statement.half_width(0.0), "the sensor's error at both ends of the record")
-            return rise, rate, [scattered, drift.scaled(math.sqrt(2.0) / (times[-1] - times[0]))]
-        if how == "mean":
-            mean = math.fsum(values) / len(values)
-            return mean, code, [*statement.lines(mean), *([scatter(values)] if len(values) > 1 else [])]
-        value = {"highest": max(values), "lowest": min(values), "last": values[-1]}[how]
-        return value, code, [*statement.lines(value)]
+        outcome = self._judged(step, make_reading(value, code, lines, limit.shown_in if limit else ""), limit)
+        return replace(outcome, answer=remark or None)
 
     async def _record_by_hand(self, step: Record | Waveform) -> Outcome:
         """The one number of a record: by two readings, or made by an instrument that is not the rig's."""

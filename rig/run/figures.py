@@ -1,0 +1,60 @@
+"""The one number of a recorded trace: its value, its canonical unit, the lines of its budget."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from rig.judgement.accuracy import Statement
+from rig.run.traces import slope
+from rig.uncertainty import Line, line, scatter
+
+Figure = tuple[float, str, list[Line], str]
+
+
+def figure(how: str, statement: Statement, code: str, times: Sequence[float], values: Sequence[float]) -> Figure:
+    """Figure ``how`` of a trace in the canonical unit ``code``: value, unit, budget, and a remark for people.
+
+    Raises ValueError for a trace that does not show it.
+    """
+    if not values:
+        raise ValueError("the recording ended before its first point")
+    rate = "K/s" if code == "Cel" else f"{code}/s"
+    if how == "slope":
+        rise, u = slope(times, values)
+        scattered = Line("scatter", u, "about the straight line", "t", float(len(times) - 2))
+        return rise, rate, [scattered, _both_ends(statement, times[-1] - times[0])], ""
+    if how == "mean":
+        mean = math.fsum(values) / len(values)
+        return mean, code, [*statement.lines(mean), *([scatter(values)] if len(values) > 1 else [])], ""
+    if how in ("onset", "plateau", "overshoot", "leak"):
+        return _of_the_course(how, statement, code, times, values)
+    value = {"highest": max(values), "lowest": min(values), "last": values[-1]}[how]
+    return value, code, [*statement.lines(value)], ""
+
+
+def _both_ends(statement: Statement, seconds: float) -> Line:
+    """The sensor's error at both ends of a stretch, as it shows in a rate."""
+    error = line("accuracy", statement.half_width(0.0), "the sensor's error at both ends of the record")
+    return error.scaled(math.sqrt(2.0) / seconds)
+
+
+def _of_the_course(
+    how: str, statement: Statement, code: str, times: Sequence[float], values: Sequence[float]
+) -> Figure:
+    from rig.waveforms import curves
+
+    if how == "leak":
+        found = curves.leak_rate(times, values)
+        unit, more = f"{code}/s", [_both_ends(statement, curves.WATCH)]
+    elif how == "onset":
+        found, unit, more = curves.onset(times, values), "s", []
+    elif how == "overshoot":
+        found = curves.overshoot(times, values)
+        unit = "K" if code == "Cel" else code
+        more = [each for each in statement.lines(found.value) if each.name == "resolution"]
+    else:
+        found = curves.plateau(times, values)
+        unit, more = code, [*statement.lines(found.value)]
+    scattered = Line("scatter", found.u, "of the points of the record", "t", found.dof)
+    return found.value, unit, [scattered, *more], found.remark
