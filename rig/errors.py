@@ -34,7 +34,9 @@ class RigError(Exception):
 
     def sentence(self) -> str:
         """The same in one line."""
-        return ". ".join(line.strip().rstrip(".") for line in self.lines()) + "."
+        return " ".join(
+            line if line.endswith(("?", "!")) else f"{line.rstrip('.')}." for line in map(str.strip, self.lines())
+        )
 
     def lines(self) -> list[str]:
         """One or two lines for a person."""

@@ -40,8 +40,8 @@ STEPS = [
     for step in stage.all_steps()
 ]  # fmt: skip
 BAD = (Verdict.FAIL, Verdict.CONDITIONAL_FAIL)
-# A contact that closes by itself does what must never happen, whatever anybody does about it afterwards.
-CLOSES_BY_ITSELF = ("welded-says-off", "welded-says-on", "relay-stuck-on")
+# What a contact that closes by itself does at once, whatever anybody does about it afterwards.
+BY_ITSELF = dict.fromkeys(("welded-says-off", "welded-says-on", "relay-stuck-on"), ("mains with the lid open",))
 # s that a step may take beyond the same step without the lie: an attempt more, with the link put in order each time
 BEYOND = 60.0
 
@@ -161,7 +161,7 @@ def tell(lie: Lie) -> Told:
         max((s.ended - s.started - _took(truth[n]) for n, s in last.items() if n in truth), default=0.0),
         wall,
         tuple(f"relay {n}" for n, on in enumerate(plant.coils(1)) if on) if record.ended.all_off else (),
-        () if lie.kind in CLOSES_BY_ITSELF else tuple(str(abuse) for abuse in plant.abuses),
+        tuple(str(abuse) for abuse in plant.abuses if abuse not in BY_ITSELF.get(lie.kind, ())),
     )
 
 
