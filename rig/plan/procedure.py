@@ -29,7 +29,7 @@ Function = Literal[
     "DC volts", "AC volts", "DC amps", "AC amps", "resistance", "resistance four-wire", "diode", "continuity",
     "frequency", "temperature", "pressure", "power", "mass",
 ]  # fmt: skip
-FIGURES = ("highest", "lowest", "last", "mean", "slope", "onset", "plateau", "overshoot", "leak")
+FIGURES = ("highest", "lowest", "last", "mean", "slope", "onset", "plateau", "overshoot", "leak", "lethality")
 WORST = ("stopped", "no reading", "fail", "conditional fail", "not evaluated", "conditional pass", "pass", "not run")
 VerdictWord = Literal[
     "stopped", "no reading", "fail", "conditional fail", "not evaluated", "conditional pass", "pass", "not run"

@@ -12,6 +12,9 @@ from rig.plan.view import FUNCTION_QUANTITY, Placed, View, example, unknown
 from rig.plan.wiring import QuantitySpec
 from rig.quantities import Quantity, canonical, unit
 
+# Figures of a trace that are values of its channel, and not times, rates or differences.
+OF_THE_CHANNEL = ("highest", "lowest", "last", "mean", "plateau")
+
 
 def limits_fit(view: View) -> Iterator[Fault]:
     """A limit exists, is of the reading's kind, and lies where the range or the channel can show it."""
@@ -62,7 +65,9 @@ def _span(view: View, placed: Placed) -> tuple[float, float, str] | None:
         return -most, most, f"the range {step.range}"
     name = step.at if isinstance(step, Measure) else step.judged if isinstance(step, Record) else ""
     spec = view.bench.quantities.get(name)
-    if spec is None or (isinstance(step, Record) and step.figure in ("slope", "onset", "overshoot", "leak")):
+    if spec is None or (
+        isinstance(step, Record) and step.figure in ("slope", "onset", "overshoot", "leak", "lethality")
+    ):
         return None
     return _channel_span(name, spec)
 

@@ -95,7 +95,7 @@ def accuracy_is_stated(view: View) -> Iterator[Fault]:
 
 
 def slopes_have_a_unit(view: View) -> Iterator[Fault]:
-    """A slope is of a mass, a temperature or a pressure, a leak of a pressure: other rates have no unit here."""
+    """A slope is of a mass, a temperature or a pressure, a leak of a pressure, lethality of a temperature."""
     for placed in view.steps:
         step = placed.step
         spec = view.bench.quantities.get(step.judged) if isinstance(step, Record) else None

@@ -59,6 +59,8 @@ def figure_quantity(figure: str, of: str | None) -> str | None:
         return SLOPE_QUANTITY.get(of or "")
     if figure == "leak":
         return "pressure rate" if of == "pressure" else None
+    if figure == "lethality":
+        return "time" if of == "temperature" else None
     if figure == "onset":
         return "time"
     return "temperature difference" if figure == "overshoot" and of == "temperature" else of

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 
 from rig.judgement.accuracy import Statement
 from rig.run.traces import slope
-from rig.uncertainty import Line, line, scatter
+from rig.steam import f0
+from rig.uncertainty import Line, line, scatter, total
 
 Figure = tuple[float, str, list[Line], str]
 
@@ -27,10 +28,24 @@ def figure(how: str, statement: Statement, code: str, times: Sequence[float], va
     if how == "mean":
         mean = math.fsum(values) / len(values)
         return mean, code, [*statement.lines(mean), *([scatter(values)] if len(values) > 1 else [])], ""
+    if how == "lethality":
+        return _lethality(statement, times, values)
     if how in ("onset", "plateau", "overshoot", "leak"):
         return _of_the_course(how, statement, code, times, values)
     value = {"highest": max(values), "lowest": min(values), "last": values[-1]}[how]
     return value, code, [*statement.lines(value)], ""
+
+
+LONGEST_GAP = 30.0  # s between two points, above which the time between them proves nothing (no source; our own choice)
+
+
+def _lethality(statement: Statement, times: Sequence[float], values: Sequence[float]) -> Figure:
+    """F0 in s, with its base and z; the sensor's error is common to all points."""
+    found = f0(times, values, longest_gap=LONGEST_GAP)
+    u, _ = total(statement.lines(found.base))
+    error = Line("sensor", u, f"{statement.source}, common to all points", sensitivity=found.u(1.0))
+    gaps = f", {found.gaps:.3g} s without points not counted" if found.gaps else ""
+    return found.seconds, "s", [error], f"F0 with base {found.base:g} Cel and z {found.z:g} K{gaps}"
 
 
 def _both_ends(statement: Statement, seconds: float) -> Line:
