@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from rig.errors import InputError, RecordError, RuleError
-from rig.records import ledger
+from rig.records import anchor, ledger
 from rig.records.faults import guarded
 from rig.records.store import Store, path_of
 
@@ -47,7 +47,9 @@ def restore(source: Path, url: str | None) -> Copied:
         raise RuleError("there are records already, and a restore never takes their place", do, str(to))
     with guarded(str(to)):
         to.parent.mkdir(parents=True, exist_ok=True)
-    return _copy(source, to, "the backup does not hold")
+    copied = _copy(source, to, "the backup does not hold")
+    anchor.note(to, copied.entries, copied.head)
+    return copied
 
 
 def _copy(source: Path, to: Path, failed: str) -> Copied:
@@ -71,7 +73,7 @@ def _copy(source: Path, to: Path, failed: str) -> Copied:
 
 
 def _gone(part: Path) -> None:
-    for end in ("", "-wal", "-shm"):
+    for end in ("", "-wal", "-shm", ".last"):
         part.with_name(part.name + end).unlink(missing_ok=True)
 
 

@@ -8,7 +8,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from rig.events import AllOff, Answered, Event, Interrupted, OutputIntended, RunEnded, RunStarted, Sampled, StepEnded
-from rig.records import ledger, schema
+from rig.records import anchor, ledger, schema
 from rig.records.canonical import FORM, canonical
 from rig.records.chain import BEGINNING, link
 from rig.records.codec import encode
@@ -49,6 +49,7 @@ class StoreJournal:
         facts: RunFacts | None = None,
     ) -> None:
         self._facts = facts or RunFacts()
+        self._noted: tuple[int, str] | None = None  # the ledger's entry that is not yet noted beside it
         self._engine = engine
         self._place = place
         self._run = run
@@ -90,6 +91,9 @@ class StoreJournal:
             raise
         self._seq, self._head = seq, head
         self._pending.clear()
+        if self._noted is not None:
+            anchor.note(self._place, *self._noted)
+            self._noted = None
 
     def _connect(self) -> sa.Connection:
         """Open the file, and see how far the run has come there."""
@@ -158,13 +162,16 @@ class StoreJournal:
             self._facts.files,
             self._facts.instruments,
         )
-        ledger.append(connection, began, subject=subject_of(event.job), by=event.by)
+        entry = ledger.append(connection, began, subject=subject_of(event.job), by=event.by)
+        self._noted = (entry.seq, entry.hash)
 
     def _write_end(self, connection: sa.Connection, event: RunEnded | Interrupted, events: int, head: str) -> None:
         """The ledger knows the whole chain of the run by its last hash."""
         job = connection.execute(sa.select(schema.runs.c.job).where(schema.runs.c.run == self._run)).scalar()
         verdict = str(event.verdict) if isinstance(event, RunEnded) else None
-        ledger.append(connection, RunClosed(self._run, events, head, verdict), subject=subject_of(job or ""))
+        closed = RunClosed(self._run, events, head, verdict)
+        entry = ledger.append(connection, closed, subject=subject_of(job or ""))
+        self._noted = (entry.seq, entry.hash)
 
 
 def subject_of(job: str) -> str:

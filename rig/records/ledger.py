@@ -1,8 +1,8 @@
 """The ledger: everything that is kept beside the runs' own events, in one order, in one chain.
 
 A run's beginning and its end are entries of it, too. So a job, a run, an entry that is taken away or changed leaves a
-gap in the one chain; only what was cut off at its very end leaves none, unless a signature or a backup has named a
-later hash.
+gap in the one chain. What was cut off at its very end leaves none: the last entry is noted beside the store as well
+(``anchor.py``), and every signature and backup names the last of its time.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from rig.records import schema
+from rig.records import anchor, schema
 from rig.records.canonical import canonical, parsed
 from rig.records.chain import BEGINNING, digest
 from rig.records.codec import decode_fields, encode_fields
@@ -116,6 +116,8 @@ def problems(connection: sa.Connection) -> tuple[str, ...]:
     """What is wrong with the chain, in words; nothing when it holds."""
     rows = connection.execute(sa.select(schema.entries).order_by(schema.entries.c.seq)).mappings()
     found = list(_chain_problems(rows))
+    cut = anchor.cut_off(connection)
+    found += [cut] if cut else []
     found += _run_problems(connection)
     return tuple(found)
 
@@ -159,9 +161,11 @@ def _run_problems(connection: sa.Connection) -> Iterable[str]:
             yield f"run {run}: the ledger does not know it"
     for run, known in heads.items():
         if known is None:
-            count = connection.execute(sa.select(sa.func.count()).where(e.run == run)).scalar_one()
-            if not count:
+            kinds = set(connection.execute(sa.select(e.kind).where(e.run == run)).scalars())
+            if not kinds:
                 yield f"run {run}: it began, and nothing of it is there"
+            elif kinds & {"RunEnded", "Interrupted"}:
+                yield f"run {run}: it has ended, and the ledger does not know of that"
             continue
         events, head = known
         there = connection.execute(sa.select(e.hash).where(e.run == run, e.seq == events - 1)).scalar()

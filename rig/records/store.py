@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import sqlalchemy as sa
 
 from rig.errors import InputError, RecordError
-from rig.records import ledger, migrations, schema
+from rig.records import anchor, ledger, migrations, schema
 from rig.records.faults import guarded
 from rig.records.interrupted import RunLock, held, lock_path, mark_for, report_path, without_end
 from rig.records.journal import RunFacts, StoreJournal
@@ -193,6 +193,8 @@ class Store:
             connection = opened.execution_options(writes=True)
             with connection.begin():
                 yield connection
+                last = ledger.head_of(connection)
+            anchor.note(self.place, *last)
 
     def _prepare(self) -> None:
         with self.engine.connect() as connection:
@@ -201,6 +203,7 @@ class Store:
             with self.writing() as connection:
                 found = self._version(connection)  # another program may have come first
                 if found is None:
+                    anchor.forget(self.place)
                     schema.tables.create_all(connection)
                     connection.execute(sa.insert(schema.meta).values(name="schema", value=schema.VERSION))
                     migrations.begin_ledger(connection)

@@ -65,6 +65,8 @@ def forged(store: Store, tmp_path: Path, *statements: str) -> tuple[str, ...]:
         ("UPDATE events SET form = '1' WHERE seq = 3", "event 3"),
         ("UPDATE events SET form = '9' WHERE seq = 3", "event 3"),
         ("UPDATE runs SET run = 'x'", "the ledger does not know it"),
+        ("DELETE FROM entries WHERE seq = 5", "entry 5: it was there once"),
+        ("DELETE FROM entries WHERE seq >= 4", "it has ended, and the ledger does not know"),
     ],
 )
 def test_whatever_is_forged_is_found(filled: Store, tmp_path: Path, statement: str, says: str) -> None:
@@ -77,6 +79,30 @@ def test_whatever_is_forged_is_found(filled: Store, tmp_path: Path, statement: s
 def test_a_whole_run_that_was_taken_away_is_missed(filled: Store, tmp_path: Path) -> None:
     found = forged(filled, tmp_path, "DELETE FROM readings", "DELETE FROM events", "DELETE FROM runs")
     assert any("is missing or is not the one" in problem for problem in found)
+
+
+def test_an_old_copy_in_the_place_of_the_records_is_found(filled: Store, tmp_path: Path) -> None:
+    from rig.records.backup import backup
+
+    backup(filled, tmp_path / "old.sqlite")
+    with filled.writing() as connection:
+        ledger.append(connection, Diagnosed("plunger-stuck", ""), subject="job:1", by="A. Bench")
+    place = Path(filled.place)
+    filled.close()
+    for end in ("", "-wal", "-shm"):
+        place.with_name(place.name + end).unlink(missing_ok=True)
+    (tmp_path / "old.sqlite").rename(place)
+    with Store.open(f"sqlite:///{place}") as again:
+        assert any("an old copy was put here" in problem for problem in again.problems())
+
+
+def test_a_store_that_begins_where_one_was_starts_anew(filled: Store, url: str) -> None:
+    place = Path(filled.place)
+    filled.close()
+    for end in ("", "-wal", "-shm"):
+        place.with_name(place.name + end).unlink(missing_ok=True)
+    with Store.open(url) as anew:
+        assert anew.problems() == ()
 
 
 def test_two_programs_that_append_at_once_make_one_chain(store: Store, url: str) -> None:

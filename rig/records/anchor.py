@@ -1,0 +1,52 @@
+"""The last entry of the ledger, noted beside the store after each that is kept: a ledger that was cut off at its end is
+a whole chain still, and only somebody who has seen a later entry can tell."""
+
+from __future__ import annotations
+
+import json
+import os
+from contextlib import suppress
+from pathlib import Path
+
+import sqlalchemy as sa
+
+from rig.records import schema
+
+
+def anchor_path(place: str | os.PathLike[str]) -> Path:
+    """Where the last entry of a store is noted."""
+    path = Path(place)
+    return path.with_name(path.name + ".last")
+
+
+def note(place: str | os.PathLike[str], seq: int, head: str) -> None:
+    """Note the last entry. It is no part of the record: where it cannot be written, nothing is lost."""
+    path = anchor_path(place)
+    part = path.with_name(f"{path.name}.{os.getpid()}")
+    with suppress(OSError):
+        part.write_text(json.dumps({"entry": seq, "hash": head}) + "\n", encoding="utf-8")
+        os.replace(part, path)
+
+
+def forget(place: str | os.PathLike[str]) -> None:
+    """For a store that begins."""
+    with suppress(OSError):
+        anchor_path(place).unlink()
+
+
+def cut_off(connection: sa.Connection) -> str:
+    """What is missing at the ledger's end, in words; nothing where all that was noted is there."""
+    place = connection.engine.url.database
+    if not place or connection.dialect.name != "sqlite":
+        return ""
+    try:
+        noted = json.loads(anchor_path(place).read_text(encoding="utf-8"))
+        seq, head = int(noted["entry"]), str(noted["hash"])
+    except (OSError, ValueError, KeyError, TypeError):
+        return ""  # never noted: a copy, or records from before
+    e = schema.entries.c
+    if connection.execute(sa.select(e.hash).where(e.seq == seq)).scalar() == head:
+        return ""
+    return (
+        f"entry {seq}: it was there once and is not now: the ledger was cut off at its end, or an old copy was put here"
+    )
