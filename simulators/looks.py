@@ -34,7 +34,7 @@ class Looks:
             **{f"program-{name}": (partial(unit.board.choose, name), 5.0) for name in PROGRAMS},
             "load-out": (lambda: unit.put_load(0.0), 30.0),
             "load-1-kg": (lambda: unit.put_load(DUMMY), 60.0),
-            "load-as-run": (lambda: unit.put_load(AS_RUN + unit.defects.load), 60.0),
+            "load-as-run": (lambda: unit.put_load(max(AS_RUN, unit.owners_load())), 60.0),
         }
         defects = self._defects
         self.sights: dict[str, Sight] = {

@@ -1,6 +1,6 @@
 """What stands at the meter's terminals through the path that the relays have closed."""
 
-from math import exp, inf
+from math import exp, inf, sqrt
 from random import Random
 
 from simulators.fixture import (
@@ -81,7 +81,10 @@ class Terminals:
         circuits, valve = unit.circuits, unit.valve
         match point:
             case "heater-terminals":
-                return (circuits.heater_volts() or self._hum) if alternating else 0.0
+                mean = circuits.heater_mean_volts()
+                if not alternating:
+                    return mean
+                return sqrt(circuits.heater_volts() ** 2 - mean * mean) or self._hum  # the meter's AC leaves DC out
             case "heater-joint":
                 return (circuits.heater_amps() * circuits.lead_ohms() or self._hum) if alternating else 0.0
             case "fill-supply":

@@ -51,7 +51,7 @@ def fault_option(command: F) -> F:
         multiple=True,
         metavar="NAME[=SEVERITY]",
         callback=fault_pairs,
-        help="Put a fault into the simulated unit; severity 0 to 1, 1 if not given. May be repeated.",
+        help="Put a fault into the simulated unit; severity 0 to 1, 1 if not given; NAME~ comes and goes. Repeatable.",
     )(command)
 
 

@@ -76,6 +76,11 @@ def _entry() -> tuple[Any, Any]:
     raise InputError(f"no station is called {NAME}", "Install refurb-rig again.")
 
 
+def _seen(fault: dict[str, Any]) -> str:
+    """What shows of a fault of the unit, or of the wire."""
+    return str(fault.get("noticed") or fault.get("seen"))
+
+
 def _print_list(faults: list[dict[str, Any]], heads: tuple[str, str], as_json: bool) -> int:
     if as_json:
         print_json(faults)
@@ -84,7 +89,7 @@ def _print_list(faults: list[dict[str, Any]], heads: tuple[str, str], as_json: b
     from rig.cli.table import table
 
     out = Printer(sys.stdout)
-    rows = [(fault["name"], fault["line"]) for fault in faults]
+    rows = [(fault["name"], f"{fault['line']}. A technician sees: {_seen(fault)}") for fault in faults]
     out.line(*table(heads, rows, out.width))
     return PASSED
 

@@ -4,7 +4,7 @@ from math import inf, sqrt
 
 from simulators.unit.board import Board
 from simulators.unit.defects import Defects
-from simulators.unit.electrics import parallel, water_ohm
+from simulators.unit.electrics import HALF_WAVE, parallel, water_ohm
 from simulators.unit.heat import Heat
 from simulators.unit.models import Model
 from simulators.unit.valve import Valve
@@ -70,6 +70,12 @@ class Circuits:
         ohms = self.heater_ohms()
         volts = self.mains_volts * sqrt(1.0 - 0.5 * self.defects.lost_half_wave)
         return volts if ohms == inf else volts * ohms / (ohms + self.lead_ohms())
+
+    def heater_mean_volts(self) -> float:
+        """The DC part at the heater's terminals: the mean of what one half wave has more than the other."""
+        volts = self.heater_volts()
+        lost = self.defects.lost_half_wave
+        return volts * HALF_WAVE * lost / sqrt(1.0 - 0.5 * lost) if lost > 0.0 else 0.0
 
     def heater_amps(self) -> float:
         """In the heater's lead."""

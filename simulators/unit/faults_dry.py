@@ -11,8 +11,6 @@ from simulators.unit.nominals import DEMO_UNITS
 if TYPE_CHECKING:
     from simulators.unit.unit import Unit
 
-LOAD = 4.0  # kg of steel in a load that is laid badly
-
 
 def _door_misaligned(defects: Defects, severity: float) -> None:
     defects.door_hole = leak(severity)
@@ -49,7 +47,7 @@ def _loading(defects: Defects, severity: float) -> None:
 
 
 def _put_load(unit: Unit, severity: float) -> None:
-    unit.put_load(LOAD if severity > 0.0 else 0.0)
+    unit.put_load(unit.owners_load())
 
 
 def _reservoir_overfull(unit: Unit, severity: float) -> None:

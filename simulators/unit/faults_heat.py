@@ -53,7 +53,7 @@ def _overload(defects: Defects, severity: float) -> None:
 
 
 def _put_load(unit: Unit, severity: float) -> None:
-    unit.put_load(unit.defects.load)
+    unit.put_load(unit.owners_load())
 
 
 def _pressure_sensor_off(defects: Defects, severity: float) -> None:

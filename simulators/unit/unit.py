@@ -25,6 +25,7 @@ NEAR = 2e-4  # m from the probe's tip within which every tick counts
 HOSE = 3.0  # Kv in m3/h of a can with a wide hose (invented)
 BOTTLE_FAULT = "bottle-vent-shut"  # goes with the bottle
 STEEL = 500.0  # J/(kg K), textbook
+BADLY_LAID = 4.0  # kg of a load that keeps its water (invented)
 USUAL_TRAP = 0.1  # part of its condensate that a load laid as it should be keeps (invented)
 
 
@@ -146,6 +147,10 @@ class Unit:
         self.sensors.joint_ohm = defects.sensor_ohm
         self.sensors.pascal_off = defects.pressure_off
         self.vessel.trap = min(1.0, USUAL_TRAP + defects.trap)
+
+    def owners_load(self) -> float:
+        """Kg of the load that came with the unit, as its owner runs it."""
+        return self.defects.load + (BADLY_LAID if self.defects.trap > 0.0 else 0.0)
 
     def put_load(self, kilograms: float) -> None:
         """A load of so much steel lies in the chamber; 0 takes it out, with the water it holds."""

@@ -232,3 +232,19 @@ def test_the_drop_over_the_heaters_lead() -> None:
         drops.append(walk.meter(VOLTS, 3, "volts-ac"))
     assert 0.2 < drops[0] < 0.5
     assert drops[1] > 0.02 * 230.0
+
+
+def test_a_switch_that_passes_one_half_wave_leaves_dc_at_the_heater() -> None:
+    """Mean sqrt 2 / pi = 0.45 of the rms of the mains, AC part 0.545 of it (half waves, textbook)."""
+    walk = Walk(Plant(seed=1, faults={"half-wave-switch": 1.0}))
+    walk.fill("fill-time", keep_power=True)
+    walk.coil(1, True)
+    walk.wait(5.0)
+    mains = walk.plant.quantity(7)
+    assert walk.meter(VOLTS, 2, "volts-dc") == pytest.approx(0.450 * mains, rel=0.01)
+    assert walk.meter(VOLTS, 2, "volts-ac") == pytest.approx(0.545 * mains, rel=0.01)
+    healthy = Walk(Plant(seed=1))
+    healthy.fill("fill-time", keep_power=True)
+    healthy.coil(1, True)
+    healthy.wait(5.0)
+    assert abs(healthy.meter(VOLTS, 2, "volts-dc")) < 0.1
