@@ -132,7 +132,13 @@ class RtuLine:
 
 def line_of(link: str, spec: Link) -> Line:
     """The line of a link. Raises InputError for an address that is none."""
-    return RtuLine(link, spec) if spec.protocol == "modbus-rtu" else TcpLine(link, spec.address)
+    if spec.protocol == "modbus-rtu":
+        return RtuLine(link, spec)
+    if spec.protocol == "modbus-tcp":
+        return TcpLine(link, spec.address)
+    raise InputError(
+        f"link {link} is {spec.protocol}, and a Modbus driver needs modbus-tcp or modbus-rtu", culprit=link
+    )
 
 
 class Ear:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from contextlib import AsyncExitStack
 from dataclasses import dataclass, field
-from functools import cache, partial
-from importlib.metadata import EntryPoint, entry_points
+from functools import partial
+from importlib.metadata import EntryPoint
 from pathlib import Path
 from typing import Any
 
@@ -16,9 +16,8 @@ from rig.bench.ports import Connection, Hands, Instrument, Unrecorded, WireRecor
 from rig.bench.wire_log import WireLog
 from rig.errors import InputError
 from rig.events import Event
+from rig.plan.installed import DRIVERS, STATIONS, installed
 from rig.plan.wiring import Bench, InstrumentSpec, Link
-
-DRIVERS, STATIONS = "refurb_rig.drivers", "refurb_rig.stations"
 
 
 @dataclass(frozen=True)
@@ -147,14 +146,8 @@ def _recorder(log: WireLog | None, link: str) -> Callable[[str, Words], WireReco
     return (lambda wire, words: Unrecorded()) if log is None else partial(log.link, link)
 
 
-@cache
-def _entries(group: str) -> Mapping[str, EntryPoint]:
-    """What is installed under a group; looked up once, for it reads the metadata of every installed package."""
-    return {e.name: e for e in entry_points(group=group)}
-
-
 def _entry(group: str, name: str, kind: str) -> EntryPoint:
-    found = _entries(group)
+    found = installed(group)
     if name not in found:
         known = ", ".join(sorted(found)) or "none; install refurb-rig again"
         raise InputError(f"unknown {kind} {name!r}, expected one of: {known}", culprit=name)

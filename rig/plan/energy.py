@@ -14,6 +14,9 @@ from rig.plan.wiring import Bench
 # With these the meter feeds what it measures.
 OHMS = ("resistance", "resistance four-wire", "diode", "continuity")
 
+# Inputs whose closed state is water over the heater.
+WATER_INPUTS = ("level-probe", "level-relay")
+
 # What a stage's way of driving leaves free to be turned on.
 ALLOWED: dict[Drive, frozenset[str]] = {
     "dead": frozenset({"nothing"}),

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import ipaddress
-import re
 from collections.abc import Iterator
 
 from rig.errors import Fault
-from rig.plan import proof_interlocks
+from rig.plan import proof_interlocks, proof_links, proof_safety
 from rig.plan.load import Loaded
 from rig.plan.view import FUNCTION_QUANTITY, BenchView, unknown
-from rig.plan.wiring import Bench, Link, QuantitySpec
+from rig.plan.wiring import Bench, QuantitySpec
 from rig.quantities import unit
 
 READ_BACK = "read-back"
@@ -139,41 +137,6 @@ def accuracies_fit(view: BenchView) -> Iterator[Fault]:
                 yield view.fault(("instruments", name, "accuracy", index, "range"), message)
 
 
-def links_fit(view: BenchView) -> Iterator[Fault]:
-    """A simulated bench reaches simulators only, another one real instruments only."""
-    bench = view.bench
-    if bench.station is not None and not bench.simulated:
-        yield view.fault(("station",), "a bench that is not simulated has no station")
-    if bench.speed != 1.0 and not bench.simulated:
-        yield view.fault(("speed",), "only a simulated bench runs at another speed than 1")
-    for name, link in bench.links.items():
-        here = ("links", name, "address")
-        if link.address == "station":
-            if bench.station is None:
-                yield view.fault(here, "the address is 'station', and this bench names no station")
-        elif bench.simulated and link.protocol not in ("person", "hand") and not _loopback(link):
-            message = "a simulated bench reaches its station or this computer alone: expected station or 127.0.0.1:PORT"
-            yield view.fault(here, message)
-
-
-_VISA_HOST = re.compile(r"TCPIP\d*::([^:]+|\[[^\]]*\])::", re.IGNORECASE)
-_PSEUDO_TERMINAL = re.compile(r"(ASRL)?/dev/pts/\d+(::INSTR)?", re.IGNORECASE)
-
-
-def _loopback(link: Link) -> bool:
-    if _PSEUDO_TERMINAL.fullmatch(link.address):
-        return True
-    visa = _VISA_HOST.match(link.address)
-    host = visa.group(1) if visa else link.address.rpartition(":")[0]
-    host = host.strip("[]")
-    if host == "localhost":
-        return True
-    try:
-        return ipaddress.ip_address(host).is_loopback
-    except ValueError:
-        return False
-
-
 def hands_fit(view: BenchView) -> Iterator[Fault]:
     """What a person switches has a caution where it energizes anything; leads put on by hand need no relays; and no
     interlock waits for a person to read something."""
@@ -203,8 +166,9 @@ RULES = (
     scales_fit,
     shunts_fit,
     accuracies_fit,
-    links_fit,
     hands_fit,
+    *proof_links.RULES,
+    *proof_safety.RULES,
     *proof_interlocks.BENCH_RULES,
 )
 

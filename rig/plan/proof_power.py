@@ -7,13 +7,12 @@ from collections.abc import Iterator
 
 from rig.errors import Fault
 from rig.plan.edges import InputEdge
-from rig.plan.energy import OHMS, why_not_on
+from rig.plan.energy import OHMS, WATER_INPUTS, why_not_on
 from rig.plan.procedure import Ask, Measure, Record, Repeat, Settle, Time, Waveform
 from rig.plan.values import ProfileRef
 from rig.plan.view import Placed, View, around, turned_on
 from rig.quantities import Quantity
 
-WATER_INPUTS = ("level-probe", "level-relay")  # inputs whose closed state is water over the heater
 LEAVES = ("leave out stage", "end")
 # What cures a complaint silently; each is a word of a prompt's 'thing', or the beginning of one.
 CHANGES = ("clean", "level", "cool")
@@ -113,45 +112,83 @@ def _changes(thing: str) -> bool:
 
 
 def outputs_are_bounded(view: View) -> Iterator[Fault]:
-    """No output can stay on longer than its longest-on, when every wait of the stage takes as long as it may."""
+    """No output can stay on longer than its longest-on, on any path: every wait of the stage takes as long as it may,
+    and a step that turns off and may be left out is left out."""
     for number, _ in view.stages():
-        on: dict[str, float] = {}
-        said: set[str] = set()
+        path = _Longest(view)
         for placed in view.steps:
             if placed.stage == number and placed.within is None:
-                yield from _run(view, placed, on, said)
+                yield from path.walk(placed)
 
 
-def _run(view: View, placed: Placed, on: dict[str, float], said: set[str]) -> Iterator[Fault]:
-    """Let the longest time pass that a step can take; ``on`` holds how long each output has been on (s)."""
-    step = placed.step
-    if isinstance(step, Repeat):
-        inner = [p for p in view.steps if p.within is placed]
-        for _ in range(step.repeat.times):
-            for one in inner:
-                yield from _run(view, one, on, said)
-        return
-    for output in getattr(getattr(step, "switch", None), "turn_off", ()):
-        on.pop(output, None)
-    passing: set[str] = set()
-    for turn in turned_on(step, view.bench):
-        if turn.output not in on:
-            on[turn.output] = 0.0
-            if not turn.stays:
-                passing.add(turn.output)
-    seconds = _longest(view, step)
-    for output in on:
-        on[output] += seconds
-        spec = view.bench.outputs[output]
-        if on[output] > spec.longest_on.to("s") and output not in said:
-            said.add(output)
-            message = (
-                f"{output} could be on for {on[output] / 60:.3g} min by the end of this step, "
-                f"and its longest-on is {spec.longest_on}"
-            )
-            yield view.fault(placed, (), message)
-    for output in passing:
-        del on[output]
+class _Longest:
+    """The longest that each output has been on (s) along the steps of a stage."""
+
+    def __init__(self, view: View) -> None:
+        self._view = view
+        self._on: dict[str, float] = {}
+        self._under: dict[str, object] = {}  # on what the step depends that turned it on
+        self._uncertain: set[str] = set()  # turned off by a step that may be left out
+        self._said: set[str] = set()
+
+    def walk(self, placed: Placed) -> Iterator[Fault]:
+        """Let the longest time pass that a step can take."""
+        step = placed.step
+        if isinstance(step, Repeat):
+            inner = [p for p in self._view.steps if p.within is placed]
+            for _ in range(step.repeat.times):
+                for one in inner:
+                    yield from self.walk(one)
+            return
+        for output in getattr(getattr(step, "switch", None), "turn_off", ()):
+            if self._is_done_when_on(placed, output):
+                self._on.pop(output, None)
+            elif output in self._on:
+                self._uncertain.add(output)
+        passing: set[str] = set()
+        for turn in turned_on(step, self._view.bench):
+            if turn.output not in self._on:
+                self._on[turn.output] = 0.0
+                self._under[turn.output] = _depends(placed)
+                if not turn.stays:
+                    passing.add(turn.output)
+        yield from self._pass(placed, _longest(self._view, step))
+        for output in passing:
+            del self._on[output]
+
+    def _pass(self, placed: Placed, seconds: float) -> Iterator[Fault]:
+        for output in self._on:
+            self._on[output] += seconds
+            longest = self._view.bench.outputs[output].longest_on
+            if self._on[output] > longest.to("s") and output not in self._said:
+                self._said.add(output)
+                message = (
+                    f"{output} could be on for {self._on[output] / 60:.3g} min by the end of this step, "
+                    f"and its longest-on is {longest}"
+                )
+                if output in self._uncertain:
+                    message += "; the step that turns it off may be left out"
+                yield self._view.fault(placed, (), message)
+
+    def _is_done_when_on(self, placed: Placed, output: str) -> bool:
+        """Whether a step that turns off is done on every path on which the output was turned on: it depends on nothing,
+        or on the same as the step that turned it on."""
+        depends = _depends(placed)
+        return depends == _NOTHING or depends == self._under.get(output)
+
+
+_NOTHING = ((None, (), ()), None)
+
+
+def _depends(placed: Placed) -> object:
+    """What decides whether a step is done."""
+    step, outer = placed.step, placed.within
+    return (step.when, tuple(step.needs), tuple(step.after)), None if outer is None else _within(outer)
+
+
+def _within(outer: Placed) -> object:
+    """What an outer step depends on; one that is always done makes no difference."""
+    return None if _depends(outer) == _NOTHING else _depends(outer)
 
 
 def _longest(view: View, step: object) -> float:

@@ -153,6 +153,7 @@ inputs:
   mains-aux: {instrument: contacts, channel: 0, open: off, closed: on, for: mirror contact}
   level-probe: {instrument: contacts, channel: 1, open: dry, closed: wet, for: level sense}
   fill-drive: {instrument: contacts, channel: 2, open: off, closed: on, for: board output}
+  estop: {instrument: contacts, channel: 3, open: pressed, closed: healthy, for: stop chain}
 quantities:
   room: {instrument: analog, channel: 0, measures: temperature, raw: [0, 20000], means: [0 Cel, 200 Cel], accuracy: 0.3 K, for: Pt100}
   jug: {instrument: analog, channel: 1, measures: mass, raw: [0, 30000], means: [0 g, 3 kg], accuracy: 1 g, for: scale}
@@ -167,6 +168,13 @@ circuits:
 interlocks:
   earth: {for: [mains], must: {confirmed: earth}, because: invented}
   apart: {for: [feed], must: {output: mains, is: off}, also: [wiring], because: invented}
+  parted: {for: [mains], must: {is: off, output: feed}, because: invented}
+  stop: {for: [mains, heater, feed], must: {input: estop, is: healthy}, because: invented}
+  water: {for: [heater], must: {input: "level-probe", is: "wet"}, because: invented}
+  dead: {for: [ohms], must: {is: off, output: mains}, because: invented}
+  dead-heater: {for: [ohms], must: {is: off, output: heater}, because: invented}
+  dead-feed: {for: [ohms], must: {is: off, output: feed}, because: invented}
+  no-ohms: {for: [mains, heater, feed], must: {is: off, output: ohms}, because: invented}
   fed: {for: [heater], must: {is: on, input: mains-aux}, because: invented}
   cool: {for: [heater], must: {quantity: room, at-most: 140 Cel, no-older-than: 2 s}, because: invented}
   warms: {for: [heater], must: {quantity: room, rises: 2 K, within: 60 s, until: 95 Cel, no-older-than: 2 s}, because: invented}

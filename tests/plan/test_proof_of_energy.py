@@ -213,3 +213,40 @@ def test_turning_off_ends_the_count(shop: Shop) -> None:
 def test_steps_under_meanwhile_can_outlast_the_timing(shop: Shop) -> None:
     changed = shop.change("settle: 5 s", "settle: 21 min")
     changed.expect_among("procedure", "^step: fill-time\n        time", "mains", "21 min")
+
+
+OFF = """
+      - step: heat-off
+        switch: {turn-off: [heater]}
+      - step: cools
+        settle: 8 min
+"""
+
+
+@pytest.mark.parametrize(
+    ("condition", "good"),
+    [
+        ("", True),
+        ("        needs: [to-90]\n", False),
+        ("        when: {step: fill-time, was: [pass]}\n", False),
+        ("        after: [rise]\n", False),
+    ],
+)
+def test_a_step_that_may_be_left_out_turns_nothing_off(shop: Shop, condition: str, good: bool) -> None:
+    """Turned off only when an earlier step went well: on the other path the heater stays on to the stage's end."""
+    step = OFF.replace("        switch", condition + "        switch")
+    changed = shop.change("\n      - step: rise", f"{step}      - step: rise".replace("\n\n", "\n"))
+    if condition.strip() == "after: [rise]":
+        changed = shop.change("\n  - stage: feed", step.rstrip() + "\n  - stage: feed")
+    if good:
+        assert changed.faults() == []
+    else:
+        changed.expect_among("procedure", "^- step: cools".replace("^- ", "- ^"), "heater", "left out")
+
+
+def test_what_goes_on_and_off_on_one_condition_is_bounded(shop: Shop) -> None:
+    """The step that turns off is done whenever the one that turned on was."""
+    when = "        when: {step: fill-time, was: [pass]}\n"
+    changed = shop.change("      - step: heat-on\n", f"      - step: heat-on\n{when}        needs: [fill-time]\n")
+    off = OFF.replace("        switch", f"{when}        needs: [fill-time]\n        switch")
+    assert changed.change("\n      - step: rise", off + "      - step: rise").faults() == []

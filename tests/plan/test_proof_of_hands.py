@@ -35,6 +35,7 @@ def test_a_switch_of_a_person_has_a_caution_where_it_energizes(shop: Shop) -> No
     table = shop.change("  scpi:", "  table: {protocol: hand, address: the table}\n  scpi:")
     panel = table.change("  contacts:", "  panel: {driver: hand-meter, link: table, serial: P1}\n  contacts:")
     mains = "{instrument: relays, channel: 0, energizes: mains"
+    panel = panel.change("interlocks:", "wiring-only:\n  stop-chain: {because: invented}\ninterlocks:")
     bare = panel.change(mains, mains.replace("relays", "panel"))
     bare.expect("bench", f"mains: ^{mains.replace('relays', 'panel')}", "caution", "mains")
     assert bare.change("energizes: mains,", "energizes: mains, caution: Mains.,").faults() == []

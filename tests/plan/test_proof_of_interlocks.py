@@ -15,8 +15,6 @@ from small_shop import Shop
         ("earth: {for: [mains]", "earth: {for: [main]", "[^main]", ("output", "main", "mains")),
         ("input: mains-aux}", "input: mains-axu}", "mains-axu", ("input", "mains-aux")),
         ("{is: on, input", "{is: closed, input", "closed, input", ("mains-aux", "off", "on", "closed")),
-        ("must: {output: mains", "must: {output: mians", "mians", ("output", "mains")),
-        ("must: {output: mains", "must: {output: feed", "output: ^feed", ("itself",)),
         ("{quantity: room, at-most", "{quantity: rom, at-most", "rom,", ("quantity", "room")),
         ("{quantity: room, rises", "{quantity: rom, rises", "rom,", ("quantity", "room")),
         ("{test-point: valve-plug", "{test-point: valve-plugg", "valve-plugg", ("test point", "valve-plug")),
@@ -51,6 +49,18 @@ from small_shop import Shop
 )  # fmt: skip
 def test_a_wrong_safety_part(shop: Shop, old: str, new: str, at: str, words: tuple[str, ...]) -> None:
     shop.change(old, new).expect("bench", at, *words)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "at", "words"),
+    [
+        ("must: {output: mains", "must: {output: mians", "mians", ("output", "mains")),
+        ("must: {output: mains", "must: {output: feed", "output: ^feed, is", ("itself",)),
+    ],
+)
+def test_a_wrong_exclusion_excludes_nothing(shop: Shop, old: str, new: str, at: str, words: tuple[str, ...]) -> None:
+    shop.change(old, new).expect_among("bench", at, *words)
+    assert any("feed may not be on together with mains" in f.message for f in shop.change(old, new).faults())
 
 
 def test_a_confirmation_must_come_before_the_output(shop: Shop) -> None:

@@ -159,7 +159,10 @@ def test_a_bench_that_does_not_fit(shop: Shop, old: str, new: str, at: str | Non
     "address", ["127.0.0.1:502", "localhost:502", "[::1]:502", "TCPIP::127.0.0.1::5025::SOCKET", "ASRL/dev/pts/3::INSTR", "/dev/pts/7"]
 )  # fmt: skip
 def test_a_simulated_bench_may_reach_this_computer(shop: Shop, address: str) -> None:
-    changed = shop.change("{protocol: visa, address: station}", f"{{protocol: visa, address: '{address}'}}")
+    protocol = "modbus-tcp" if address.endswith(":502") else "visa"
+    changed = shop.change(
+        f"{{protocol: {protocol}, address: station}}", f"{{protocol: {protocol}, address: '{address}'}}"
+    )
     assert changed.faults() == []
 
 
