@@ -238,7 +238,8 @@ def _served_by_nobody(tmp_path: Path) -> str:
 
     path = tmp_path / "served.yaml"
     order = {"wiring": "tcp", "speed": 2.5}
-    _write_bench_file(path, dict.fromkeys(_bench_tree("tcp")["links"], TcpAddress("127.0.0.1", 1)), order)
+    addresses = {name: TcpAddress("127.0.0.1", port) for port, name in enumerate(_bench_tree("tcp")["links"], 1)}
+    _write_bench_file(path, addresses, order)
     return str(path)
 
 
@@ -253,7 +254,7 @@ def test_the_bench_file_of_a_station_is_in_order_and_says_what_it_is(rig: Rig, t
     assert rig("check", path) == (0, "1 file in order\n", "")
     written, bundled = load_bench(path), load_bench("simulated")
     assert (written.simulated, written.station, written.speed) == (True, None, 2.5)
-    assert written.links["meter"].address == "TCPIP::127.0.0.1::1::SOCKET"
+    assert written.links["meter"].address == "TCPIP::127.0.0.1::2::SOCKET"
     assert written.links["modbus"].address == "127.0.0.1:1"
     assert written.outputs == bundled.outputs
     assert written.instruments == bundled.instruments
