@@ -91,17 +91,24 @@ def approve_command(store: str | None, file: str, by: str, pin_file: Path | None
     Example:
       rig store approve benches/bench-2.yaml --by "Q. Reviewer"
 
-    The files that come with the rig are in force until another of the same name is.
+    The files that come with the rig are in force until another of the same name is. The open jobs that stand on the
+    file are listed: look whether their results still count.
     """
     from rig.cli.standing import file_used
     from rig.plan.load import load
+    from rig.plan.visible import visible
     from rig.records.declared import approve
     from rig.records.facts import FileApproved
     from rig.records.store import Store
+    from rig.records.touched import jobs_touched
 
     used = file_used(load(file))
     with Store.open(store, must_exist=True) as records:
         who = proved(records, by, pin_file)
-        approve(records, FileApproved(used.kind, used.name, used.revision, used.sha256), who)
+        change = FileApproved(used.kind, used.name, used.revision, used.sha256)
+        approve(records, change, who)
+        touched = list(jobs_touched(records, change))
     print(f"in force: {used.kind} {used.name} revision {used.revision}, by {who.name}")
+    for job in touched:
+        print(f"touches open job {job.number}, {visible(job.received.serial)}: {job.stage}")
     return PASSED
