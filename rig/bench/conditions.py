@@ -6,7 +6,7 @@ A condition tells what it must have read, and why it does not hold. A value that
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Any, Protocol
 
@@ -45,6 +45,11 @@ class Condition(Protocol):
 
 def condition_of(lock: Interlock, sight: Sight) -> Condition:
     """The condition of an interlock."""
+    condition = _condition(lock, sight)
+    return _Unless(condition, [_InputIs(state, sight) for state in lock.unless]) if lock.unless else condition
+
+
+def _condition(lock: Interlock, sight: Sight) -> Condition:
     must = lock.must
     if isinstance(must, InputHolds):
         return _InputIs(must, sight)
@@ -75,6 +80,22 @@ class _InputIs(_Simple):
         if answer is None or self._sight.clock.now() - answer.had > self._oldest:
             return stale(must.input, answer, self._sight.clock, self._oldest)
         return None if answer.value == must.is_ else f"{must.input} is {answer.value}, must be {must.is_}"
+
+
+class _Unless:
+    """A condition, and the inputs any of whose states lifts it while the output is on; one that cannot be read lifts
+    nothing."""
+
+    def __init__(self, condition: Condition, lifts: Sequence[_InputIs]) -> None:
+        self._condition, self._lifts = condition, lifts
+        self.module: str | None = lifts[0].module
+        self.quantity = condition.quantity
+        self.age = condition.age
+
+    def broken(self, output: str, rising: bool) -> str | None:
+        if rising and any(lift.broken(output, rising) is None for lift in self._lifts):
+            return None
+        return self._condition.broken(output, rising)
 
 
 class _OutputIs(_Simple):

@@ -193,7 +193,9 @@ class Outputs:
         coils = self._coils.get(spec.instrument)
         if coils is not None and coils.asked > off_at and coils.value[spec.channel]:
             return True
-        contact = None if spec.feedback == READ_BACK else self._wiring.inputs[spec.feedback]
+        # A contact that two outputs share speaks of the one that was turned on.
+        shared = any(self._wiring.outputs[other].feedback == spec.feedback for other in self._maybe_on)
+        contact = None if shared or spec.feedback == READ_BACK else self._wiring.inputs[spec.feedback]
         said = None if contact is None else self._readers.last_inputs(contact.instrument)
         return said is not None and contact is not None and said.asked > off_at and said.value[contact.channel]
 

@@ -9,7 +9,7 @@ from pydantic import BaseModel
 from rich.text import Text
 
 from rig.cli.table import table
-from rig.plan.safety import Circuit, InputHolds, OutputHolds, QuantityHolds, QuantityRises, StepConfirmed
+from rig.plan.safety import Circuit, InputHolds, Interlock, OutputHolds, QuantityHolds, QuantityRises, StepConfirmed
 
 if TYPE_CHECKING:
     from rig.plan.wiring import Bench
@@ -69,9 +69,14 @@ def _test_points(wiring: Bench) -> Rows:
 
 def _interlocks(wiring: Bench) -> Rows:
     return [
-        (name, _listed(i.for_), _listed(("program", *i.also)), f"{condition_text(i.must)}. {i.because}")
+        (name, _listed(i.for_), _listed(("program", *i.also)), f"{_held(i)}. {i.because}")
         for name, i in wiring.interlocks.items()
     ]
+
+
+def _held(lock: Interlock) -> str:
+    lifts = " or ".join(condition_text(state) for state in lock.unless)
+    return condition_text(lock.must) + (f", unless {lifts}" if lifts else "")
 
 
 def _circuits(wiring: Bench) -> Rows:

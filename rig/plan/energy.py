@@ -19,7 +19,7 @@ WATER_INPUTS = ("level-probe", "level-relay")
 
 # What a stage's way of driving leaves free to be turned on.
 ALLOWED: dict[Drive, frozenset[str]] = {
-    "dead": frozenset({"nothing"}),
+    "dead": frozenset({"nothing", "air"}),
     "board drives": frozenset({"nothing", "mains", "heater"}),
     "bench feeds": frozenset({"nothing", "bench feed"}),
 }

@@ -27,7 +27,7 @@ Drive = Literal["dead", "board drives", "bench feeds"]
 AfterBad = Literal["carry on", "leave out stage", "end"]
 Function = Literal[
     "DC volts", "AC volts", "DC amps", "AC amps", "resistance", "resistance four-wire", "diode", "continuity",
-    "frequency", "temperature", "pressure", "power", "mass",
+    "frequency", "temperature", "pressure", "power", "energy", "mass",
 ]  # fmt: skip
 FIGURES = ("highest", "lowest", "last", "mean", "slope", "onset", "plateau", "overshoot", "leak", "lethality")
 WORST = ("stopped", "no reading", "fail", "conditional fail", "not evaluated", "conditional pass", "pass", "not run")
@@ -249,8 +249,8 @@ def _kind(value: Any) -> str | None:
 
 
 MeanwhileStep = Annotated[
-    Annotated[Measure, Tag("Measure")] | Annotated[Record, Tag("Record")],
-    chosen(_kind, "a step under meanwhile says what it does with measure or record"),
+    Annotated[Measure, Tag("Measure")] | Annotated[Record, Tag("Record")] | Annotated[Ask, Tag("Ask")],
+    chosen(_kind, "a step under meanwhile says what it does with measure, record or ask"),
 ]
 InnerStep = Annotated[
     Annotated[Ask, Tag("Ask")]

@@ -150,11 +150,15 @@ def hands_fit(view: BenchView) -> Iterator[Fault]:
             message = "is a person's: no bus, no select" if point.bus else "is no hand meter: it needs a bus"
             yield view.fault(("test-points", name, "meter"), f"{point.meter} {message}")
     for name, lock in bench.interlocks.items():
-        for key, section in (("input", bench.inputs), ("quantity", bench.quantities)):
-            spec = section.get(getattr(lock.must, key, ""))
+        read: list[tuple[tuple[str | int, ...], str]] = [
+            (("must", key), getattr(lock.must, key, "")) for key in ("input", "quantity")
+        ]
+        read += [(("unless", n, "input"), state.input) for n, state in enumerate(lock.unless)]
+        for tail, what in read:
+            spec = bench.inputs.get(what) or bench.quantities.get(what)
             if spec is not None and bench.by_hand(spec.instrument):
                 message = "a person reads this, and an interlock is read again and again; leave it to the wiring"
-                yield view.fault(("interlocks", name, "must", key), message)
+                yield view.fault(("interlocks", name, *tail), message)
 
 
 RULES = (

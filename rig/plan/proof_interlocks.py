@@ -19,17 +19,34 @@ def interlocks_are_whole(view: BenchView) -> Iterator[Fault]:
             if output not in view.bench.outputs:
                 yield view.fault((*here, "for", index), unknown("output", output, view.bench.outputs))
         yield from _condition(view, (*here, "must"), lock)
+        for index, state in enumerate(lock.unless):
+            yield from _input(view, (*here, "unless", index), state)
+        yield from _one_module(view, here, lock)
+
+
+def _input(view: BenchView, here: tuple[str | int, ...], must: InputHolds) -> Iterator[Fault]:
+    spec = view.bench.inputs.get(must.input)
+    if spec is None:
+        yield view.fault((*here, "input"), unknown("input", must.input, view.bench.inputs))
+    elif must.is_ not in (spec.open, spec.closed):
+        message = f"{must.input} is {spec.open} or {spec.closed}, found '{must.is_}'"
+        yield view.fault((*here, "is"), message)
+
+
+def _one_module(view: BenchView, here: tuple[str | int, ...], lock: Interlock) -> Iterator[Fault]:
+    """What lifts a condition is read in one exchange with it, so that neither is older than the other."""
+    inputs = view.bench.inputs
+    first = lock.must.input if isinstance(lock.must, InputHolds) else lock.unless[0].input if lock.unless else ""
+    for index, state in enumerate(lock.unless):
+        if first in inputs and state.input in inputs and inputs[state.input].instrument != inputs[first].instrument:
+            message = f"{first} and {state.input} are on two modules; expected both on one, read at one time"
+            yield view.fault((*here, "unless", index, "input"), message)
 
 
 def _condition(view: BenchView, here: tuple[str, ...], lock: Interlock) -> Iterator[Fault]:
     must, bench = lock.must, view.bench
     if isinstance(must, InputHolds):
-        spec = bench.inputs.get(must.input)
-        if spec is None:
-            yield view.fault((*here, "input"), unknown("input", must.input, bench.inputs))
-        elif must.is_ not in (spec.open, spec.closed):
-            message = f"{must.input} is {spec.open} or {spec.closed}, found '{must.is_}'"
-            yield view.fault((*here, "is"), message)
+        yield from _input(view, here, must)
     elif isinstance(must, OutputHolds):
         if must.output not in bench.outputs:
             yield view.fault((*here, "output"), unknown("output", must.output, bench.outputs))

@@ -89,10 +89,12 @@ Condition = Annotated[
 
 
 class Interlock(Strict):
-    """A condition that must hold for outputs to be on. ``also`` names the layers below this program that hold it."""
+    """A condition that must hold for outputs to be on. While they are on, any state of an input under ``unless`` lifts
+    it; it never lets them go on. ``also`` names the layers below this program that hold it."""
 
     for_: tuple[Name, ...] = Field(min_length=1)
     must: Condition
+    unless: tuple[InputHolds, ...] = ()
     because: Text
     also: tuple[Layer, ...] = ()
 

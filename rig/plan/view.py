@@ -47,6 +47,7 @@ FUNCTION_QUANTITY = {
     "temperature": "temperature",
     "pressure": "pressure",
     "power": "power",
+    "energy": "energy",
     "mass": "mass",
 }
 # The quantity of a slope; there is no unit for the others.

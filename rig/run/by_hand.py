@@ -16,7 +16,7 @@ from rig.events import Prompted, Reading
 from rig.limits import Limit, Verdict
 from rig.plan.edges import StartByPerson
 from rig.plan.plan import Plan
-from rig.plan.procedure import Measure, Record, Time, Waveform
+from rig.plan.procedure import Ask, Measure, Record, Time, Waveform
 from rig.quantities import canonical, convert, unit
 from rig.run.edges import Bracket
 from rig.run.hand_prompts import (
@@ -121,7 +121,7 @@ class ByHand:
             await start()
         beside = Beside()
         tasks = meanwhile(beside)
-        if tasks and any(self.takes(s) for s in step.meanwhile):
+        if tasks and any(isinstance(s, Ask) or self.takes(s) for s in step.meanwhile):
             await self._bench.clock.join(tasks[0])  # one person reads one thing after the other
         patience: float = step.time.start_within.to("s") + self._plan.seconds(step.time.give_up) + LOOKS_ON
         said = await self._ask(replace(last, at=self._bench.time()), patience)

@@ -15,7 +15,7 @@ from rig.errors import RECOVERABLE, RigError, Stopped
 from rig.events import AllOff, Event, Noted, StageStarted, StepEnded, StepResult, StepStarted
 from rig.limits import Limit, Verdict, worst
 from rig.plan.plan import Plan
-from rig.plan.procedure import Conditional, Measure, Record, Repeat, Stage, Time
+from rig.plan.procedure import Ask, Conditional, Measure, Record, Repeat, Stage, Time
 from rig.run.outcome import Outcome, ratio_of
 from rig.run.people import People, resume_prompt
 from rig.run.steps import StepWork
@@ -287,13 +287,14 @@ class Engine:
             self._emit(Noted(self._bench.time(), text))
         return self._finish(step.step, outcome, started, self._limit_of(step))
 
-    def _run_beside(self, steps: Sequence[Measure | Record], beside: Beside) -> list[asyncio.Task[Any]]:
-        """Measurements one after another, for they share the meter, or the person; each recording on its own."""
+    def _run_beside(self, steps: Sequence[Measure | Record | Ask], beside: Beside) -> list[asyncio.Task[Any]]:
+        """Measurements and questions one after another, for they share the meter, or the person; each recording on its
+        own."""
         clock, stage = self._bench.clock, self._stage_of(steps)
         if stage is None:
             return []
-        measures = [s for s in steps if isinstance(s, Measure) or self._work.hand.takes(s)]
-        lines: list[list[Measure | Record]] = [[s] for s in steps if s not in measures]
+        measures = [s for s in steps if isinstance(s, (Measure, Ask)) or self._work.hand.takes(s)]
+        lines: list[list[Measure | Record | Ask]] = [[s] for s in steps if s not in measures]
         if measures:
             lines.insert(0, list(measures))
         self._tasks = [clock.spawn(self._line(stage, line, beside), line[0].step) for line in lines]
@@ -311,7 +312,7 @@ class Engine:
                 beside.error = beside.error or error
                 return
 
-    def _stage_of(self, steps: Sequence[Measure | Record]) -> Stage | None:
+    def _stage_of(self, steps: Sequence[Measure | Record | Ask]) -> Stage | None:
         for stage in self._plan.procedure.stages:
             for step in stage.all_steps():
                 inner = step.repeat.steps if isinstance(step, Repeat) else [step]

@@ -71,3 +71,15 @@ def test_a_confirmation_must_come_before_the_output(shop: Shop) -> None:
     # an output that this procedure never turns on asks for nothing
     unused = shop.change("earth: {for: [mains]", "earth: {for: [cut-off]").change("needs-on: [cut-off], ", "")
     assert unused.faults() == []
+
+
+def test_what_lifts_an_interlock_is_there_and_is_read_with_it(shop: Shop) -> None:
+    until = "until: 95 Cel, no-older-than: 2 s}"
+    lifted = shop.change(until, until + ", unless: [{input: level-probe, is: wet}, {input: fill-drive, is: off}]")
+    assert lifted.faults() == []
+    lifted.change("{input: fill-drive, is: off}]", "{input: fill-drife, is: off}]").expect_among(
+        "bench", "input: ^fill-drife", "fill-drife", "fill-drive"
+    )
+    lifted.change("{input: fill-drive, is: off}]", "{input: fill-drive, is: of}]").expect_among(
+        "bench", "is: ^of}]", "off or on"
+    )
