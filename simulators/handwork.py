@@ -13,6 +13,7 @@ BENCH_WATER = 10.0  # uS/cm of the water that the workshop keeps
 OVER_PROBE = 0.004  # m of water over the probe's tip when it is covered by hand
 POUR_HEAD, POURED = 0.060, 1e-4  # m of water over the filter, m3 poured through it
 COIL_HEAD = 0.100  # m of water over the coil on the table
+FILTER_FARAD = 3.3e-9  # of the mains filter to earth (invented)
 PIN = 0.6  # open part of the weep hole's area that lets the gauge pin pass
 VENT_PASCAL, AIR, DISCHARGE = 1000.0, 1.2, 0.7  # Pa over the vent, kg/m3, of a small hole (textbook)
 SLOWEST = 600.0  # s after which the person stops pouring
@@ -52,6 +53,7 @@ class Handwork:
             "filter-pour": (self._pour, "s", 0.5, 120.0),
             "coil-alone": (self._coil_alone, "mL/s", 0.1, 480.0),
             "vent-air-flow": (self._vent_air, "L/min", 0.1, 600.0),
+            "earth-leakage": (self._earth_leakage, "mA", 0.01, 60.0),
         }
 
     def _fill_up(self) -> None:
@@ -86,6 +88,11 @@ class Handwork:
     def _coil_alone(self) -> float:
         kv = kv_in_series(self._unit.model.path.coil, kv_of_hole(self._unit.defects.coil_bore))
         return 1e6 * kv / 3600.0 * sqrt(DENSITY * GRAVITY * COIL_HEAD / 1e5)
+
+    def _earth_leakage(self) -> float:
+        """Through the mains filter's capacitors to earth, and through the insulation, in mA."""
+        supply, insulation = self._unit.model.place.supply, self._unit.model.electrics.insulation
+        return supply.volts * (2 * pi * supply.hertz * FILTER_FARAD + 1e-6 / insulation) * 1e3
 
     def _vent_air(self) -> float:
         """Air through the cold vent alone, its line off, as an orifice: Q = C A sqrt(2 dp / rho)."""
