@@ -13,6 +13,7 @@ Answer = bool | str | float | None
 
 # UCUM codes a number may be asked in, with what one of our own (first) units is in each.
 UNITS: dict[str, dict[str, float]] = {
+    "mA": {"mA": 1.0, "A": 1e-3, "uA": 1e3},
     "g": {"g": 1.0, "kg": 1e-3, "mg": 1e3, "mL": 1.0, "L": 1e-3},
     "MOhm": {"MOhm": 1.0, "kOhm": 1e3, "Ohm": 1e6, "GOhm": 1e-3},
     "Ohm": {"Ohm": 1.0, "mOhm": 1e3, "kOhm": 1e-3, "MOhm": 1e-6},

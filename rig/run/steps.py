@@ -57,7 +57,7 @@ AVERAGE_EVERY = 0.2  # s between the readings of an averaged bench quantity: lon
 class RunBeside(Protocol):
     """How the engine runs the steps beside a timing."""
 
-    def __call__(self, steps: Sequence[Measure | Record], beside: Beside) -> list[asyncio.Task[Any]]: ...
+    def __call__(self, steps: Sequence[Measure | Record | Ask], beside: Beside) -> list[asyncio.Task[Any]]: ...
 
 
 class StepWork:
