@@ -13,7 +13,7 @@ from rig.diagnosis.repair import Plan, Repairs
 from rig.diagnosis.value import after_look
 
 FOUND = 0.90  # the chance that a remedy is needed from which on more looking buys little
-REPAIR_AT = 0.75  # below this nothing is repaired while a look can still tell, however cheap the repair is
+REPAIR_AT = 0.80  # below this nothing is repaired while a look can still tell, however cheap the repair is
 WORTH_A_TRY = 0.20  # the least chance of something that an owner is asked to try
 
 Do = Literal["look", "repair", "found", "try", "book it in", "check again", "cannot be told", "repeat", "cured"]

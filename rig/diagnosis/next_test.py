@@ -1,7 +1,7 @@
 """What to look at next: the most information about the remedy, a minute of work and risk.
 
 Information is the mutual information between an observation and the set of remedies that is needed, in bits. Mains
-comes last whatever it promises: as long as something on a dead unit, or fed by the bench, is worth looking at, nothing
+comes last whatever it promises: as long as something on a dead unit, or fed by the bench, is worth its minutes, nothing
 live is proposed. A set-up (a run of the unit, an opened cover) is paid once. The first few are looked at two steps
 deep: what is learnt by the best second observation counts, too, with what the first has opened.
 """
@@ -20,7 +20,8 @@ from rig.diagnosis.unit_table import UnitTable
 from rig.plan.causes import OUTCOMES
 
 WORTH = 0.02  # bits: below this an observation tells nothing
-WORTH_BEFORE_LIVE = 0.05  # bits that keep mains off for another observation
+WORTH_BEFORE_LIVE = 0.05  # bits that keep mains off for another observation,
+RATE_BEFORE_LIVE = 0.02  # if they come at that many bits a minute: nobody waits an hour for a twentieth of a bit
 NOTHING = 1e-8  # a hypothesis that is believed less than this is left out of account
 DEEP = 6  # how many are looked at two steps deep
 
@@ -108,7 +109,7 @@ def propose(
     joint = sight.joint(ranking.belief)
     bits = _bits(joint)
     everything = [n for n in range(len(bits)) if _may(ranking, n, owner_only, unknown)]
-    open_to = _candidates(ranking, bits, everything)
+    open_to = _candidates(ranking, bits, everything, paid)
     if not open_to:
         return ()
     table = ranking.model.table
@@ -133,12 +134,19 @@ def _may(ranking: Ranking, n: int, owner_only: bool, unknown: Collection[str]) -
     return name not in had and name not in unknown and (not owner_only or seen.who == "owner")
 
 
-def _candidates(ranking: Ranking, bits: Vector, everything: Iterable[int]) -> list[int]:
+def _candidates(ranking: Ranking, bits: Vector, everything: Iterable[int], paid: Collection[str]) -> list[int]:
     """What may be proposed: dead before live is an order, not a price."""
     seen = ranking.model.table.observations
     may = [n for n in everything if bits[n] >= WORTH]
     quiet = [n for n in may if not live(seen[ranking.model.names[n]])]
-    return quiet if any(bits[n] >= WORTH_BEFORE_LIVE for n in quiet) else may
+    worth = [
+        n for n in quiet if bits[n] >= WORTH_BEFORE_LIVE and bits[n] / _total(ranking, n, paid) >= RATE_BEFORE_LIVE
+    ]
+    return quiet if worth else may
+
+
+def _total(ranking: Ranking, n: int, paid: Collection[str]) -> float:
+    return cost(ranking.model.table, ranking.model.names[n], paid).total
 
 
 def _two_steps(
