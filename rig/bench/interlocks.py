@@ -31,6 +31,7 @@ class Interlocks:
         self._look_every: float = wiring.interlocks_every.to("s") / LOOKS
         self._confirmed: set[str] = set()
         self._boards_at = self._off_looked_at = clock.now()
+        self._feedback = {name: outputs.feedback_module(name) for name in wiring.outputs}
         self._longest = {name: spec.longest_on.to("s") for name, spec in wiring.outputs.items()}
         sight = Sight(wiring, readers, outputs, clock, self._confirmed)
         made = {name: condition_of(lock, sight) for name, lock in wiring.interlocks.items()}
@@ -103,9 +104,9 @@ class Interlocks:
 
     def _first_wrong(self) -> Stopped | None:
         now = self._clock.now()
-        for output in self._wiring.outputs:
-            if self._outputs.came_on(output):
-                return Stopped("is on, and nobody turned it on", "Do not touch the unit. Relay or contactor?", output)
+        itself = self._outputs.came_on()
+        if itself is not None:
+            return Stopped("is on, and nobody turned it on", "Do not touch the unit. Relay or contactor?", itself)
         for output in self._outputs.on:
             if now - self._outputs.since(output) > self._longest[output]:
                 longest = self._wiring.outputs[output].longest_on
@@ -149,8 +150,7 @@ class Interlocks:
                 await self._readers.quantity(name)
 
     async def _read_feedback(self, outputs: Iterable[str], boards_every: float) -> None:
-        feedbacks = {self._wiring.outputs[o].feedback for o in outputs} - {READ_BACK}
-        for module in sorted({self._wiring.inputs[f].instrument for f in feedbacks}):
+        for module in sorted({self._feedback[output] for output in outputs} - {""}):
             if _older(self._readers.last_inputs(module), self._clock.now() - self._look_every):
                 await self._readers.inputs(module)
         if self._clock.now() - self._boards_at >= boards_every:

@@ -19,7 +19,7 @@ from rig.errors import InstrumentError, OutputError, Stopped
 from rig.events import Event, OutputConfirmed, OutputIntended
 from rig.plan.energy import why_not_on
 from rig.plan.procedure import Drive
-from rig.plan.wiring import Bench
+from rig.plan.wiring import Bench, OutputSpec
 
 FEEDBACK_WITHIN = 0.2  # a contactor's mirror contact follows within 20 to 60 ms (common practice, no source)
 FEEDBACK_EVERY = 0.02
@@ -75,6 +75,21 @@ class Outputs:
         self._off_at: dict[str, float] = {}  # when each was last confirmed off
         self._drops = 0  # how often everything was turned off: what began before that turns nothing on after it
         self._coils: dict[str, Answer[tuple[bool, ...]]] = {}
+        self._ends = [
+            (name, (spec.instrument, spec.channel), self._contact(spec)) for name, spec in wiring.outputs.items()
+        ]
+        self._modules = sorted({module for _, _, (module, _) in self._ends if module})
+
+    def _contact(self, spec: OutputSpec) -> tuple[str, int]:
+        """The module and channel of an output's feedback; no module where its own coil is its feedback."""
+        if spec.feedback == READ_BACK:
+            return "", 0
+        contact = self._wiring.inputs[spec.feedback]
+        return contact.instrument, contact.channel
+
+    def feedback_module(self, output: str) -> str:
+        """The module that an output's feedback is read from; nothing where its own coil is its feedback."""
+        return self._contact(self._wiring.outputs[output])[0]
 
     @property
     def on(self) -> tuple[str, ...]:
@@ -183,21 +198,24 @@ class Outputs:
         answer = self._coils.get(spec.instrument)
         return None if answer is None or answer.asked <= self.confirmed_at(output) else answer.value[spec.channel]
 
-    def came_on(self, output: str) -> bool:
-        """Whether an output that was confirmed off says since then that it is on, by its coil or its feedback, although
-        nobody turned it on: of what was last read."""
-        off_at = self._off_at.get(output)
-        if off_at is None or output in self._maybe_on:
-            return False
-        spec = self._wiring.outputs[output]
-        coils = self._coils.get(spec.instrument)
-        if coils is not None and coils.asked > off_at and coils.value[spec.channel]:
-            return True
-        # A contact that two outputs share speaks of the one that was turned on.
-        shared = any(self._wiring.outputs[other].feedback == spec.feedback for other in self._maybe_on)
-        contact = None if shared or spec.feedback == READ_BACK else self._wiring.inputs[spec.feedback]
-        said = None if contact is None else self._readers.last_inputs(contact.instrument)
-        return said is not None and contact is not None and said.asked > off_at and said.value[contact.channel]
+    def came_on(self) -> str | None:
+        """An output that was confirmed off and says since then that it is on, by its coil or its feedback, although
+        nobody turned it on: of what was last read; None where there is none."""
+        inputs = {name: self._readers.last_inputs(name) for name in self._modules}
+        for output, (board, channel), (module, contact) in self._ends:
+            coils, said = self._coils.get(board), inputs.get(module)
+            answers = [coils] if coils is not None and coils.value[channel] else []
+            if said is not None and said.value[contact] and not self._shared(output):
+                answers.append(said)
+            off_at = self._off_at.get(output) if answers and output not in self._maybe_on else None
+            if off_at is not None and any(answer.asked > off_at for answer in answers):
+                return output
+        return None
+
+    def _shared(self, output: str) -> bool:
+        """Whether an output that was turned on has the same contact: then that speaks of the one that was."""
+        feedback = self._wiring.outputs[output].feedback
+        return any(self._wiring.outputs[other].feedback == feedback for other in self._maybe_on)
 
     async def all_off(self) -> OffReport:
         """Drop every coil of every board, then confirm. Never raises for an instrument: what could not be confirmed is

@@ -144,3 +144,32 @@ def test_unknown_fault_and_impossible_unit_are_input_errors() -> None:
     with pytest.raises(InputError) as refused:
         on_bench(work, faults=(("filter-chocked", 1.0),))
     assert "filter-choked" in refused.value.what
+
+
+def test_an_output_that_comes_on_by_itself_is_seen_by_its_feedback_and_by_its_coil() -> None:
+    async def work(bench: OpenBench, events: list[Event]) -> None:
+        assert bench.station is not None
+        plant, outputs, inputs = (
+            bench.station.plant,
+            bench.live.outputs,
+            bench.live.wiring.inputs["mains-aux"].instrument,
+        )
+        outputs.drive = "board drives"
+        await outputs.turn_on("mains")
+        await bench.live.readers.inputs(inputs)
+        assert outputs.came_on() is None  # it was turned on
+        await outputs.turn_off("mains")
+        await bench.live.readers.inputs(inputs)
+        assert outputs.came_on() is None
+        true_inputs = plant.inputs
+        plant.inputs = lambda: [True, *true_inputs()[1:]]
+        await bench.live.readers.inputs(inputs)
+        assert outputs.came_on() == "mains"
+        plant.inputs = true_inputs
+        await bench.live.readers.inputs(inputs)
+        assert outputs.came_on() is None
+        plant.set_coil(1, bench.live.wiring.outputs["mains"].channel, True)  # behind the rig's back
+        await outputs.look_at_boards()
+        assert outputs.came_on() == "mains"
+
+    on_bench(work)

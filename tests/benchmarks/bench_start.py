@@ -1,6 +1,6 @@
 """What it costs to start a command, as ratios to an interpreter that does nothing. Prints; asserts nothing.
 
-    python -m tests.benchmarks.bench_start [ROUNDS]
+python -m tests.benchmarks.bench_start [ROUNDS]
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ STARTED = {
     "rig run --help": RIG.format(words=["run", "--help"]),
     "rig station --list-faults": RIG.format(words=["station", "--list-faults"]),
     "rig schema bench": RIG.format(words=["schema", "bench"]),
-    "all that a run needs": "import rig.run.session, rig.records.store, rig.cli.live, drivers.multimeter, drivers.relays",
+    "all that a run needs": "import rig.run.session, rig.records.store, rig.cli.live, drivers.multimeter",
 }
 
 
