@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from rig.cli.codes import PASSED
-from rig.cli.options import inherited_store_option, printable
+from rig.cli.options import inherited_store_option, json_option, print_json, printable
 from rig.cli.people import day
 from rig.cli.who import proved, who_options
 
@@ -29,20 +29,21 @@ def _move(name: str) -> Callable[[Callable[..., Act]], click.Command]:
     def make(function: Callable[..., Act]) -> click.Command:
         parameters = list(reversed(getattr(function, "__click_params__", [])))
 
-        def callback(by: str, pin_file: Path | None, store: str | None, **options: Any) -> int:
+        def callback(by: str, pin_file: Path | None, store: str | None, as_json: bool, **options: Any) -> int:
             context = click.get_current_context()
             assert context.parent is not None
-            return carry_out(store, context.parent.params["number"], by, pin_file, function(**options))
+            number, of_the_job = context.parent.params["number"], context.parent.params["as_json"]
+            return carry_out(store, number, by, pin_file, function(**options), as_json or of_the_job)
 
         command = click.Command(name, params=parameters, callback=callback, help=function.__doc__)
-        command = inherited_store_option(who_options(command))
+        command = json_option(inherited_store_option(who_options(command)))
         MOVES[name] = command
         return command
 
     return make
 
 
-def carry_out(store: str | None, number: str, by: str, pin_file: Path | None, act: Act) -> int:
+def carry_out(store: str | None, number: str, by: str, pin_file: Path | None, act: Act, as_json: bool) -> int:
     """Open the records, prove who acts, act, and say what the job waits for now."""
     from rig.cli.standing import shop_rules
     from rig.records.job import job_of
@@ -54,7 +55,10 @@ def carry_out(store: str | None, number: str, by: str, pin_file: Path | None, ac
         who = proved(records, by, pin_file)
         act(records, number, rules, who)
         stage = job_of(records, number).stage
-    print(f"job {number}: kept, by {who.name}; now: {stage}")
+    if as_json:
+        print_json({"job": number, "by": who.name, "stage": stage})
+    else:
+        print(f"job {number}: kept, by {who.name}; now: {stage}")
     return PASSED
 
 

@@ -119,6 +119,14 @@ def json_option(command: F) -> F:
     return click.option("--json", "as_json", is_flag=True, help="Print one JSON value on stdout.")(command)
 
 
+def say(words: str, facts: dict[str, Any], as_json: bool) -> None:
+    """What a command has done: in words, or as one JSON value."""
+    if as_json:
+        print_json(facts)
+    else:
+        print(words)
+
+
 def print_json(value: Any) -> None:
     """One JSON value on stdout, in ASCII: nothing in it can act on a terminal."""
     print(json.dumps(value, indent=2, allow_nan=False))

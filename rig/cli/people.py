@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from rig.cli.codes import PASSED
-from rig.cli.options import inherited_store_option, json_option, print_json, printable, store_option
+from rig.cli.options import inherited_store_option, json_option, print_json, printable, say, store_option
 from rig.cli.who import NEW, asked, given_pin, proved, who_options
 from rig.errors import InputError
 
@@ -113,6 +113,7 @@ def _span(function: Callable[..., Any]) -> Callable[..., Any]:
 @_new_pin_option
 @who_options
 @inherited_store_option
+@json_option
 def add_command(
     store: str | None,
     name: str,
@@ -122,6 +123,7 @@ def add_command(
     new_pin_file: Path | None,
     by: str,
     pin_file: Path | None,
+    as_json: bool,
 ) -> int:
     """Put NAME on record, with a role and a PIN. A lead does it; the first person of all is a lead.
 
@@ -138,7 +140,7 @@ def add_command(
         who = proved(records, by, pin_file) if everybody(records) else None
         pin = _new_pin(new_pin_file, name)
         add_person(records, name, [(role, since or today(), until) for role in roles], pin, who)
-    print(f"{name}: {', '.join(roles)}")
+    say(f"{name}: {', '.join(roles)}", {"name": name, "roles": list(roles)}, as_json)
     return PASSED
 
 
@@ -149,6 +151,7 @@ def add_command(
 @click.option("--end", is_flag=True, help="End it; the first day without it is --from.")
 @who_options
 @inherited_store_option
+@json_option
 def role_command(
     store: str | None,
     name: str,
@@ -158,6 +161,7 @@ def role_command(
     end: bool,
     by: str,
     pin_file: Path | None,
+    as_json: bool,
 ) -> int:
     """Give NAME a role, or end it. What was before stays on record.
 
@@ -178,7 +182,8 @@ def role_command(
             end_role(records, name, role, since or today(), who)
         else:
             give_role(records, name, role, since or today(), until, who)
-    print(f"{name}: {role} {'ended' if end else 'given'}")
+    what = "ended" if end else "given"
+    say(f"{name}: {role} {what}", {"name": name, "role": role, "done": what}, as_json)
     return PASSED
 
 
@@ -187,7 +192,10 @@ def role_command(
 @_new_pin_option
 @who_options
 @inherited_store_option
-def pin_command(store: str | None, name: str, new_pin_file: Path | None, by: str, pin_file: Path | None) -> int:
+@json_option
+def pin_command(
+    store: str | None, name: str, new_pin_file: Path | None, by: str, pin_file: Path | None, as_json: bool
+) -> int:
     """Set a new PIN for NAME: one's own, or, as a lead, somebody's who has forgotten it.
 
     \b
@@ -200,7 +208,7 @@ def pin_command(store: str | None, name: str, new_pin_file: Path | None, by: str
     with Store.open(store, must_exist=True) as records:
         who = proved(records, by, pin_file)
         set_pin(records, name, _new_pin(new_pin_file, name), who)
-    print(f"{name}: new PIN set by {who.name}")
+    say(f"{name}: new PIN set by {who.name}", {"name": name, "done": "new PIN", "by": who.name}, as_json)
     return PASSED
 
 
@@ -208,7 +216,8 @@ def pin_command(store: str | None, name: str, new_pin_file: Path | None, by: str
 @click.argument("name", callback=printable)
 @who_options
 @inherited_store_option
-def unlock_command(store: str | None, name: str, by: str, pin_file: Path | None) -> int:
+@json_option
+def unlock_command(store: str | None, name: str, by: str, pin_file: Path | None, as_json: bool) -> int:
     """Let NAME try again after too many wrong PINs. A lead does it, never for themselves.
 
     \b
@@ -220,5 +229,5 @@ def unlock_command(store: str | None, name: str, by: str, pin_file: Path | None)
 
     with Store.open(store, must_exist=True) as records:
         unlock(records, name, proved(records, by, pin_file))
-    print(f"{name}: unlocked")
+    say(f"{name}: unlocked", {"name": name, "done": "unlocked"}, as_json)
     return PASSED

@@ -9,7 +9,7 @@ from typing import Any
 import click
 
 from rig.cli.codes import PASSED
-from rig.cli.options import inherited_store_option, json_option, print_json, printable, store_option
+from rig.cli.options import inherited_store_option, json_option, print_json, printable, say, store_option
 from rig.cli.who import proved, who_options
 
 
@@ -61,7 +61,10 @@ def command(ctx: click.Context, store: str | None, as_json: bool) -> int:
 @click.option("--address", default="", callback=printable, help="Its address, as printed on its papers.")
 @who_options
 @inherited_store_option
-def declare_command(store: str | None, kind: str, name: str, address: str, by: str, pin_file: Path | None) -> int:
+@json_option
+def declare_command(
+    store: str | None, kind: str, name: str, address: str, by: str, pin_file: Path | None, as_json: bool
+) -> int:
     """Say once, before the first unit is received, what the records are.
 
     \b
@@ -76,7 +79,8 @@ def declare_command(store: str | None, kind: str, name: str, address: str, by: s
 
     with Store.open(store) as records:
         who = proved(records, by, pin_file) if everybody(records) else None
-        print(declare(records, kind, name, address, who).heading())
+        own = declare(records, kind, name, address, who)
+    say(own.heading(), asdict(own), as_json)
     return PASSED
 
 
@@ -84,7 +88,8 @@ def declare_command(store: str | None, kind: str, name: str, address: str, by: s
 @click.argument("file")
 @who_options
 @inherited_store_option
-def approve_command(store: str | None, file: str, by: str, pin_file: Path | None) -> int:
+@json_option
+def approve_command(store: str | None, file: str, by: str, pin_file: Path | None, as_json: bool) -> int:
     """Put FILE in force as it stands: a procedure, a unit profile, a bench or rules of the shop's own. QA does it.
 
     \b
@@ -108,7 +113,9 @@ def approve_command(store: str | None, file: str, by: str, pin_file: Path | None
         change = FileApproved(used.kind, used.name, used.revision, used.sha256)
         approve(records, change, who)
         touched = list(jobs_touched(records, change))
-    print(f"in force: {used.kind} {used.name} revision {used.revision}, by {who.name}")
-    for job in touched:
-        print(f"touches open job {job.number}, {visible(job.received.serial)}: {job.stage}")
+    words = [f"in force: {used.kind} {used.name} revision {used.revision}, by {who.name}"]
+    words += [f"touches open job {job.number}, {visible(job.received.serial)}: {job.stage}" for job in touched]
+    open_jobs = [{"job": job.number, "serial": job.received.serial, "stage": job.stage} for job in touched]
+    say("
+".join(words), asdict(used) | {"by": who.name, "touches": open_jobs}, as_json)
     return PASSED

@@ -316,6 +316,8 @@ def test_wrong_words_are_told_with_the_nearest(house: Callable[[str], House]) ->
                             "--json")  # fmt: skip
     assert code == 4
     assert "final-inspection: no run in this job" in json.loads(out)["error"]["missing"]
+    assert json.loads(here("A. Bench", "job", "1", "look", "cord=ok", "--json"))["stage"] == "receive"
+    assert json.loads(here("A. Bench", "job", "1", "--json", "look", "cord=ok"))["by"] == "A. Bench"
     said = here("A. Bench", "job", "1", "data", "erased", code=4)
     assert "only with consent" in said
 
