@@ -5,10 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from rig.records.keys import PublicKey, own_public_key, signing_key
 from rig.records.release import release
-from rig.records.signed import SignedRecord, signed_record
-from rig.records.store import Store
 from tests.records.shop import QA, Shop
 
 
@@ -27,14 +24,3 @@ def released(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Callab
     yield make
     for shop in made:
         shop.store.close()
-
-
-def record_of(shop: Shop) -> SignedRecord:
-    return signed_record(shop.store, shop.job)
-
-
-def key_of(store: Store) -> PublicKey:
-    found = own_public_key(store.folder)
-    assert found is not None
-    assert signing_key(store).public_key().public_bytes_raw().hex() == found.key
-    return found

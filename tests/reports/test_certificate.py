@@ -10,7 +10,7 @@ from typing import Any
 
 import pypdf
 import pytest
-from conftest import key_of, record_of
+from of_a_release import key_of, record_of
 
 from rig.errors import InputError, RuleError
 from rig.limits import Verdict
