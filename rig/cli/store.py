@@ -116,6 +116,5 @@ def approve_command(store: str | None, file: str, by: str, pin_file: Path | None
     words = [f"in force: {used.kind} {used.name} revision {used.revision}, by {who.name}"]
     words += [f"touches open job {job.number}, {visible(job.received.serial)}: {job.stage}" for job in touched]
     open_jobs = [{"job": job.number, "serial": job.received.serial, "stage": job.stage} for job in touched]
-    say("
-".join(words), asdict(used) | {"by": who.name, "touches": open_jobs}, as_json)
+    say("\n".join(words), asdict(used) | {"by": who.name, "touches": open_jobs}, as_json)
     return PASSED
