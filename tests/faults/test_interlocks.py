@@ -107,9 +107,14 @@ def reads(channel: int, value: float) -> Breach:
 
 
 def run_and_break(
-    plan: Plan, breach: Breach, when: Callable[[Event], bool], after: float = 1.0
+    plan: Plan,
+    breach: Breach,
+    when: Callable[[Event], bool],
+    after: float = 1.0,
+    coil: tuple[int, int] = (1, 0),
 ) -> tuple[RunRecord, float, float, Any]:
-    """Break an interlock ``after`` seconds after an event; the record, when it was broken, when the mains coil fell."""
+    """Break an interlock ``after`` seconds after an event; the record, when it was broken, when the coil of the output
+    (board and channel; the mains) fell."""
     benches: list[OpenBench] = []
     times: dict[str, float] = {}
 
@@ -119,7 +124,7 @@ def run_and_break(
         drive = plant.set_coil
 
         def set_coil(board: int, channel: int, on: bool) -> None:
-            if (board, channel) == (1, 0) and not on and plant.coils(1)[0]:
+            if (board, channel) == coil and not on and plant.coils(board)[channel] and "broken" in times:
                 times["off"] = clock.now()
             drive(board, channel, on)
 
@@ -245,3 +250,31 @@ def test_a_value_that_cannot_be_had_is_a_breach() -> None:
     assert by_name(record)["heater-current"].reading is not None
     assert not any(station.plant.coils(1))
     assert not record.ended.all_off, "what should be measured to confirm it cannot be had"
+
+
+def test_what_goes_on_by_itself_while_all_is_off_is_dropped_and_named(written: Callable[[str], Plan]) -> None:
+    """A contactor closes in a dead stage, where somebody has their hands in the unit."""
+    text = HEAD[: HEAD.index("  - stage: live")] + "      - step: hands-in\n        settle: 30 s\n"
+    record, _, _, bench = run_and_break(
+        written(text), contact(0, True), lambda e: isinstance(e, StepStarted) and e.step == "hands-in"
+    )
+    assert record.ended.verdict is Verdict.STOPPED
+    assert "mains: is on, and nobody turned it on" in (record.ended.reason or "")
+    assert by_name(record)["hands-in"].ended - by_name(record)["hands-in"].started < 1.0 + 2.0 + PERIOD + LATE
+    assert not record.ended.all_off
+    assert bench.live.interlocks.latched is not None
+
+
+def test_turning_on_what_is_on_does_not_begin_its_longest_time_anew(written: Callable[[str], Plan]) -> None:
+    text = f"{HEAD}      - step: again\n        repeat:\n          times: 9\n          steps:\n"
+    text += "            - step: power-again\n              switch: {turn-on: [mains]}\n"
+    text += "            - step: waits\n              settle: 10 s\n"
+    plan = written(text)
+    mains = plan.bench.outputs["mains"]
+    short = mains.model_copy(update={"longest_on": plan.bench.interlocks_every.__class__(30.0, "s")})
+    bench = plan.bench.model_copy(update={"outputs": {**plan.bench.outputs, "mains": short}})
+    record = run_procedure(
+        RunRequest(run="test"), Plan(plan.procedure, plan.profile, bench), [], lambda _: ListJournal()
+    )
+    assert "longest time" in (record.ended.reason or "")
+    assert record.ended.at - by_name(record)["power"].ended < 30 + PERIOD + LATE + 1
