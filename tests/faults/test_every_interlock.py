@@ -18,7 +18,7 @@ from collections import defaultdict
 from collections.abc import Callable
 from functools import cache
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import pytest
 
@@ -128,6 +128,19 @@ def breach_of(bench: Bench, lock: Interlock) -> Breach | None:
     return None
 
 
+def with_nothing_lifted(bench: Bench, lock: Interlock) -> Breach:
+    """What breaks it, with every input that would lift it in its other state."""
+    breach = breach_of(bench, lock)
+    assert breach is not None
+    other = [contact(bench.inputs[u.input].channel, u.is_ != bench.inputs[u.input].closed) for u in lock.unless]
+
+    def together(plant: Any) -> None:
+        for one in (*other, breach):
+            one(plant)
+
+    return together
+
+
 def every_case() -> list[Case]:
     """All of them; a serial line and the other parts of a stage with one kind of step each."""
     cases = []
@@ -157,8 +170,7 @@ def off_after(case: Case, plan: Plan) -> tuple[float, float]:
     """Seconds from the breach until the output's coil fell, and the seconds that are allowed."""
     bench = plan.bench
     lock = bench.interlocks[case.lock]
-    breach = breach_of(bench, lock)
-    assert breach is not None
+    breach = with_nothing_lifted(bench, lock)
     began: list[Event] = []
 
     def at_work(event: Event) -> bool:
