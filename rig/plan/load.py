@@ -156,6 +156,8 @@ def _empty(tree: Node, file: str) -> tuple[list[Fault], set[tuple[int, int]]]:
             for e in node.entries:
                 if isinstance(e.value, Scalar) and e.value.value is None:
                     message = f"'{visible(e.key, 40)}' has no value; write one, or take the key out"
+                    if e.key[:1].isdigit():  # {at-most: 1,5 V}
+                        message += "; if it belongs to the number before it, write a point for the comma"
                     faults.append(Fault(file, e.line, e.column, message))
                     places.add((e.value.line, e.value.column))
         elif isinstance(node, Sequence):

@@ -28,6 +28,8 @@ __all__ += ["plain", "read", "read_bytes", "visible"]
 MAX_BYTES = 1024 * 1024  # a procedure of a thousand steps is a fifth of this
 MAX_DEPTH = 24  # our own files need nine
 MAX_NODES = 50_000
+TOO_DEEP = f"lists and mappings are nested more than {MAX_DEPTH} deep"
+LONGEST_KEY = 1024  # characters, YAML 1.2.2, 7.4.2: of a key that is not marked by '?'
 MAX_DIGITS = 18  # what fits 64 bits in every program that may read our JSON
 MAX_FAULTS = 100  # more than a person will read
 
@@ -191,6 +193,10 @@ def _syntax(error: yaml.MarkedYAMLError, text: str) -> str:
     here = line[mark.column : mark.column + 1] if mark is not None else ""
     if "\t" in line[: len(line) - len(line.lstrip())]:
         return "a tab is used to indent; use spaces"
+    if "nesting depth" in problem:
+        return TOO_DEEP
+    if "mapping values are not allowed" in problem and mark is not None and mark.column > LONGEST_KEY:
+        return f"a key is longer than {LONGEST_KEY} characters"
     if "cannot start any token" in problem:
         return f"a value cannot begin with {visible(here)!r}; put it in quotes"
     if "mapping values are not allowed" in problem:
@@ -282,7 +288,7 @@ class _Builder:
             self._add(self._scalar(event, mark), mark)
             return
         if len(self._stack) >= MAX_DEPTH:
-            self._stop(mark, f"lists and mappings are nested more than {MAX_DEPTH} deep")
+            self._stop(mark, TOO_DEEP)
         self._stack.append(_Open(isinstance(event, yaml.MappingStartEvent), *self._at(mark)))
 
     def _scalar(self, event: Any, mark: Any) -> Scalar:

@@ -16,11 +16,15 @@ from typing import Any
 from rig.bench.opening import OpenBench
 from rig.errors import InputError
 from rig.events import Event, StepEnded
+from rig.plan.for_units import for_unit
 from rig.plan.load import Loaded, load_tree
-from rig.plan.plan import Plan, make_plan
+from rig.plan.plan import Plan
+from rig.plan.procedure import Procedure
+from rig.plan.profile import UnitProfile
 from rig.plan.source import read_bytes
+from rig.plan.spoken import spoken
 from rig.plan.visible import visible
-from rig.plan.wiring import Link
+from rig.plan.wiring import Bench, Link
 from rig.run.journal import ListJournal
 from rig.run.run_in_log import PERSON, outcome
 from rig.run.session import RunRequest, run_procedure
@@ -110,8 +114,12 @@ def _told(path: str) -> tuple[dict[str, list[Any]], set[str]]:
 def _plan(head: Mapping[str, Any], links: set[str]) -> tuple[Plan, bool]:
     """The plan of the run, its bench led to the recording; and whether a person stood on a wire then."""
     files = {kind: _loaded(f["name"], f["text"]) for kind, f in head["files"].items()}
-    plan = make_plan(files["procedure"], files.get("unit-profile"), files["bench"])
-    bench = plan.bench
+    procedure, profile, bench = files["procedure"].model, files["unit-profile"].model, files["bench"].model
+    if not (isinstance(procedure, Procedure) and isinstance(profile, UnitProfile) and isinstance(bench, Bench)):
+        raise TypeError("a file is of another kind than its place says")
+    unit = None if procedure.needs_unit == "no" else profile
+    # Not proved again: nothing can be energized here, and what is proved has grown since.
+    plan = Plan(spoken(for_unit(procedure, unit), unit), unit, bench)
     on_wire = any(link.protocol == PERSON for link in bench.links.values())
     led = {name: _led(name, link, links) for name, link in bench.links.items()}
     if not on_wire and PERSON in links:
