@@ -28,6 +28,13 @@ def test_what_a_repair_makes_one_measure_again_exists_for_some_unit() -> None:
     assert rules.self_check.procedure in procedures
 
 
+def test_what_is_never_conceded_is_a_step_or_something_that_is_looked_at() -> None:
+    known = frozenset[str]().union(*(steps_of(unit) for unit in bundled("unit-profile")))
+    rules = shop_rules(None)
+    assert set(rules.never_conceded.steps) <= known | set(rules.look_at)
+    assert {*rules.never_conceded.procedures, *rules.release_needs} <= set(bundled("procedure"))
+
+
 def test_every_part_of_every_unit_has_something_to_measure_again() -> None:
     rules = shop_rules(None)
     for unit in bundled("unit-profile"):
