@@ -41,6 +41,7 @@ class Interlocks:
             for output in wiring.outputs
         }
         self.latched: str | None = None
+        self.breach: RigError | None = None  # what latched it
         self.latches: Callable[[str], None] = lambda why: None  # told why, when the outputs are off
         self.tripped: Callable[[RigError], None] = lambda error: None
         self.alive: Callable[[], None] = lambda: None
@@ -122,7 +123,7 @@ class Interlocks:
         return None
 
     async def _trip(self, error: RigError) -> None:
-        self.latched = error.sentence()
+        self.latched, self.breach = error.sentence(), error
         try:
             await self._outputs.all_off()  # confirmed once more when the run ends, and told there
             self.latches(self.latched)

@@ -75,7 +75,7 @@ class Engine:
                 await self._stage_with_pauses(stage)
         except RigError as error:
             await self._end()  # before anything is written down
-            self._stop_at(error)
+            self._stop_at(self._bench.interlocks.breach or error)  # a step may fail first because all was dropped
         except BaseException:
             await self._end()
             if self._broken is None:
