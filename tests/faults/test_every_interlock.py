@@ -152,7 +152,7 @@ def every_case() -> list[Case]:
                 kinds = WORK if bench == BENCHES[0] else ["settle", "measure with the meter"]
                 usable = [k for k in kinds if output not in ("fill-feed", "bus-dc24", "bus-ac24") or k != "time"]
                 if isinstance(lock.must, OutputHolds) and lock.must.is_ == "on":
-                    usable = [k for k in usable if k != "time"]  # that step waits for the mains to go: it ends by itself
+                    usable = [k for k in usable if k != "time"]  # it waits for the mains to go, and ends
                 cases += [Case(bench, name, output, kind) for kind in usable]
                 if bench == BENCHES[0] and output == "mains":
                     cases += [Case(bench, name, output, "settle", part) for part in PARTS[1:]]
