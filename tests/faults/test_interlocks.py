@@ -174,7 +174,9 @@ def test_broken_while_the_mains_is_on(kind: str, name: str, breach: Breach, writ
 @pytest.mark.parametrize(
     ("name", "breach", "moment", "slow"),
     [
-        ("heater-water", contact(20, False), "mains-under-load", 0.0),
+        # as the heater is released the board does not ask for heat yet, which lifts this one: off once it asks
+        ("heater-water", contact(20, False), "mains-under-load", 2.0),
+        ("heater-water", contact(20, False), "heater-current", 0.0),
         ("heater-water", contact(20, False), "time-40-to-90", 0.0),
         ("estop", contact(12, False), "heater-current", 0.0),
         ("too-hot", reads(0, 150.0), "time-40-to-90", 2.0),
