@@ -1,4 +1,7 @@
-"""Proof that a circuit is dead, before ohms: three readings over a second, each below a voltage."""
+"""Proof that a circuit is dead, before ohms: three readings over a second, each below a voltage.
+
+A test point behind an open contact says nothing of the contactor before it, so what is measured of the outputs
+themselves must agree first."""
 
 from __future__ import annotations
 
@@ -30,10 +33,23 @@ class DeadProof:
         circuit = self._wiring.circuits.get(name)
         if circuit is None:
             raise Stopped(f"the bench file does not say how circuit {name} is proved dead", "Add it to circuits.", name)
-        if circuit.never_live is not None or self._proved.get(name) == self._outputs.energizings:
+        if circuit.never_live is not None:
+            return
+        await self._measured(name)
+        if self._proved.get(name) == self._outputs.energizings:
             return
         await self._prove(name, circuit)
         self._proved[name] = self._outputs.energizings
+
+    async def _measured(self, name: str) -> None:
+        """Asked before every reading in ohms: what came on by itself did not end the proof."""
+        try:
+            live = await self._outputs.measured_on()
+        except InstrumentError as error:
+            raise _unproved(error) from error
+        if live is not None:
+            what = f"is not dead: {live} is on by what is measured, and its feedback says off"
+            raise Stopped(what, "Do not touch. Find out where the voltage comes from.", name)
 
     async def _prove(self, name: str, circuit: Circuit) -> None:
         for function in circuit.functions:
@@ -46,9 +62,13 @@ class DeadProof:
         except OverRange as error:
             raise Stopped("is live: more than the range of the meter", "Do not touch. Find out why.", name) from error
         except InstrumentError as error:
-            raise type(error)(f"cannot be proved dead: {error.what}", error.do, error.culprit) from error
+            raise _unproved(error) from error
         worst = max(abs(v) for v in volts)
         if worst >= circuit.below.to("V"):
             kind = function.removesuffix(" volts")
             what = f"is not dead: {worst:.3g} V {kind} at {circuit.test_point}, allowed below {circuit.below}"
             raise Stopped(what, "Do not touch. Find out where the voltage comes from.", name)
+
+
+def _unproved(error: InstrumentError) -> InstrumentError:
+    return type(error)(f"cannot be proved dead: {error.what}", error.do, error.culprit)

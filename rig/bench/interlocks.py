@@ -19,6 +19,7 @@ from rig.plan.wiring import Bench
 
 BOARDS_EVERY = 1.0  # s between two looks at a relay board's own coils; this also renews its communication watchdog
 LOOKS = 2  # looks a period: what was read since the last one is not read again, and nothing is older than a period
+NOT_OURS = "Do not touch the unit. Relay or contactor?"
 OFF_EVERY = 2.0  # s between two looks when all is off: a contactor that closes by itself finds somebody's hands there
 
 
@@ -88,8 +89,8 @@ class Interlocks:
                 concerned = [condition for outputs, condition in self._made if not outputs.isdisjoint(on)]
                 await self._read_for(concerned, self._clock.now() - self._look_every)
                 await self._read_feedback(on, BOARDS_EVERY)
-            elif self._clock.now() - self._off_looked_at >= OFF_EVERY:
-                await self._look_at_what_is_off()
+            if self._clock.now() - self._off_looked_at >= OFF_EVERY:
+                return self._first_wrong() or await self._look_at_what_is_off() or self._first_wrong()
             return self._first_wrong()
         except InstrumentError as error:
             return error  # a value that cannot be had is a breach; the instrument is what failed, not the unit
@@ -97,17 +98,21 @@ class Interlocks:
             what = f"the watch over the interlocks failed ({type(fault).__name__}: {fault})"
             return Stopped(what, "Do not use this bench until that is found and mended.", "interlocks")
 
-    async def _look_at_what_is_off(self) -> None:
+    async def _look_at_what_is_off(self) -> Stopped | None:
         """An instrument that does not answer while all is off is no breach: who needs it next will say so."""
         self._off_looked_at = self._clock.now()
         with suppress(InstrumentError):
             await self._read_feedback(self._wiring.outputs, OFF_EVERY)
+            welded = await self._outputs.measured_on()
+            if welded is not None:
+                return Stopped("is on by what is measured, and its feedback says off", NOT_OURS, welded)
+        return None
 
     def _first_wrong(self) -> Stopped | None:
         now = self._clock.now()
         itself = self._outputs.came_on()
         if itself is not None:
-            return Stopped("is on, and nobody turned it on", "Do not touch the unit. Relay or contactor?", itself)
+            return Stopped("is on, and nobody turned it on", NOT_OURS, itself)
         for output in self._outputs.on:
             if now - self._outputs.since(output) > self._longest[output]:
                 longest = self._wiring.outputs[output].longest_on

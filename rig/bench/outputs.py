@@ -176,6 +176,18 @@ class Outputs:
         answer = await self._readers.quantity(spec.quantity)
         return bool(abs(answer.value.value) <= spec.at_most.canonical().value)
 
+    async def measured_on(self) -> str | None:
+        """An output that nobody turned on and that is on by what is measured: a welded contact whose feedback lies.
+        None where there is none, and where a person would have to measure. Raises InstrumentError."""
+        for output, spec in self._wiring.outputs.items():
+            if spec.off_when is None or output in self._maybe_on:
+                continue
+            if self._wiring.by_hand(self._wiring.quantities[spec.off_when.quantity].instrument):
+                continue
+            if not await self._measured_off(output) and output not in self._maybe_on:
+                return output
+        return None
+
     async def feedback(self, output: str) -> Answer[bool]:
         """What the output's feedback says now. Raises InstrumentError."""
         spec = self._wiring.outputs[output]

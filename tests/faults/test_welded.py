@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pytest
+
 from rig.bench.opening import OpenBench
 from rig.cli.codes import exit_code
 from rig.events import AllOff, Event, Noted, StepStarted
@@ -53,6 +55,27 @@ def test_a_welded_contact_that_says_off_is_found_by_what_is_measured() -> None:
     assert not record.ended.all_off
     assert exit_code(record) == 3
     assert "mains" in (record.ended.reason or "")
+
+
+@pytest.mark.parametrize("step", ["untouched", "insulation", "proved-dead", "cut-out-resistance"])
+def test_mains_that_comes_on_behind_a_mirror_contact_that_lies_stops_a_dead_stage(step: str) -> None:
+    """Nobody told it, coil and mirror contact say off: what the unit draws is measured, before ohms and all along."""
+    benches: list[OpenBench] = []
+
+    def watch(event: Event) -> None:
+        if isinstance(event, StepStarted) and event.step == step:
+            station = benches[0].station
+            assert station is not None
+            station.misbehave("welded-says-off", "relays-1", channel=0)
+
+    record = run_procedure(
+        RunRequest(run="test", seed=1), bundled_plan(), [watch], lambda _: ListJournal(), benches.append
+    )
+    assert record.ended.verdict is Verdict.STOPPED
+    assert not record.ended.all_off
+    assert "mains" in (record.ended.reason or "")
+    assert "measured" in (record.ended.reason or "")
+    assert by_name(record)["chassis-reference-resistance"].verdict is Verdict.NOT_RUN
 
 
 def test_nothing_begins_on_a_bench_that_is_not_off() -> None:

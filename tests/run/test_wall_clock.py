@@ -26,6 +26,8 @@ WRITTEN_DOWN = {
     "rig/bench/meter_path.py",
     "rig/bench/rollcall.py",
     "rig/bench/watchman.py",
+    "rig/plan/proof_ratio.py",
+    "rig/run/run_in_log.py",
     "rig/run/session.py",
 }
 ROOMS = ("rig/plan", "rig/bench", "rig/run", "drivers")
