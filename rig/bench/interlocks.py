@@ -31,8 +31,10 @@ class Interlocks:
         self._wiring, self._readers, self._outputs, self._clock = wiring, readers, outputs, clock
         self._look_every: float = wiring.interlocks_every.to("s") / LOOKS
         self._confirmed: set[str] = set()
-        self._boards_at = self._off_looked_at = clock.now()
+        self._boards_at = self._off_looked_at = self._looked_at = clock.now()
+        self._live = 0.0  # s of this run in which anything dangerous was on
         self._feedback = {name: outputs.feedback_module(name) for name in wiring.outputs}
+        self._longest_live: float = wiring.longest_live.to("s")
         self._longest = {name: spec.longest_on.to("s") for name, spec in wiring.outputs.items()}
         sight = Sight(wiring, readers, outputs, clock, self._confirmed)
         made = {name: condition_of(lock, sight) for name, lock in wiring.interlocks.items()}
@@ -110,6 +112,12 @@ class Interlocks:
 
     def _first_wrong(self) -> Stopped | None:
         now = self._clock.now()
+        live = self._outputs.live
+        self._live += now - self._looked_at if live else 0.0
+        self._looked_at = now
+        if live and self._live > self._longest_live:
+            longest = self._wiring.longest_live
+            return Stopped(f"something was on for {longest} of this run, the longest allowed", "Start anew.", live[0])
         itself = self._outputs.came_on()
         if itself is not None:
             return Stopped("is on, and nobody turned it on", NOT_OURS, itself)

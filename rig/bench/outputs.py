@@ -16,7 +16,7 @@ from rig.bench.clock import Clock
 from rig.bench.ports import Answer, Relays
 from rig.bench.readers import Readers
 from rig.errors import InstrumentError, OutputError, Stopped
-from rig.events import Event, OutputConfirmed, OutputIntended
+from rig.events import Event, Noted, OutputConfirmed, OutputIntended
 from rig.plan.energy import why_not_on
 from rig.plan.procedure import Drive
 from rig.plan.wiring import Bench, OutputSpec
@@ -24,6 +24,7 @@ from rig.plan.wiring import Bench, OutputSpec
 FEEDBACK_WITHIN = 0.2  # a contactor's mirror contact follows within 20 to 60 ms (common practice, no source)
 FEEDBACK_EVERY = 0.02
 READ_BACK = "read-back"
+WORTH_TELLING = 1.0  # s of rest that a person would wonder about
 
 
 @dataclass(frozen=True)
@@ -73,6 +74,7 @@ class Outputs:
         self._clock, self._emit, self._since_start = clock, emit, since_start
         self._maybe_on: dict[str, _On] = {}  # in the order in which they were told
         self._off_at: dict[str, float] = {}  # when each was last confirmed off
+        self._rests_until: dict[str, float] = {}  # of outputs that must rest, once they were on
         self._drops = 0  # how often everything was turned off: what began before that turns nothing on after it
         self._coils: dict[str, Answer[tuple[bool, ...]]] = {}
         self._ends = [
@@ -95,6 +97,11 @@ class Outputs:
     def on(self) -> tuple[str, ...]:
         """Outputs that are on, or may be: told so and not confirmed off since."""
         return tuple(self._maybe_on)
+
+    @property
+    def live(self) -> tuple[str, ...]:
+        """Those of ``on`` that energize something."""
+        return tuple(name for name in self._maybe_on if self._wiring.outputs[name].energizes != "nothing")
 
     def since(self, output: str) -> float:
         """When an output that is on was told so, on the bench's clock."""
@@ -121,6 +128,7 @@ class Outputs:
             began = time.perf_counter()
             await self.guarded
             self.guard_seconds += time.perf_counter() - began
+        await self._rest(output)
         await self.admit(output)
         self._emit(OutputIntended(self._since_start(self._clock.now()), output, True))
         if drops != self._drops:
@@ -136,14 +144,30 @@ class Outputs:
         entry.confirmed = answer.had
         return answer
 
+    async def _rest(self, output: str) -> None:
+        """Wait until an output that rests has been off as long as it was on."""
+        now = self._clock.now()
+        left = self._rests_until.get(output, now) - now
+        if output in self._maybe_on or left <= 0.0:
+            return
+        if left >= WORTH_TELLING:
+            self._emit(Noted(self._since_start(now), f"{output} rests {left:.0f} s, as long as it was on"))
+        await self._clock.sleep_until(now + left)
+
     async def turn_off(self, output: str) -> Answer[bool]:
         """Turn one output off; times as in ``turn_on``. Raises OutputError, InstrumentError."""
         if output in self._maybe_on:
             self._maybe_on[output].confirmed = None
         answer = await self._switch(output, False)
-        self._maybe_on.pop(output, None)
-        self._off_at[output] = answer.had
+        self._is_off(output, answer.had)
         return answer
+
+    def _is_off(self, output: str, at: float) -> None:
+        """An output is confirmed off; one that must rest begins to."""
+        entry = self._maybe_on.pop(output, None)
+        self._off_at[output] = at
+        if entry is not None and self._wiring.outputs[output].rests is not None:
+            self._rests_until[output] = at + (at - entry.since)
 
     def unproved(self) -> None:
         """Forget what was proved dead: people have had their hands in the unit."""
@@ -242,8 +266,7 @@ class Outputs:
             await self._clock.sleep(FEEDBACK_EVERY)
             unconfirmed = await self._still_on(boards, why)
         for output in [o for o in self._wiring.outputs if o not in unconfirmed]:
-            self._maybe_on.pop(output, None)
-            self._off_at[output] = self._clock.now()
+            self._is_off(output, self._clock.now())
         return OffReport(tuple(unconfirmed), tuple(dict.fromkeys(why)))
 
     def _boards_in_order(self) -> list[str]:

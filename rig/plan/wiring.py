@@ -133,13 +133,16 @@ class OffWhen(Strict):
 
 class OutputSpec(Strict):
     """Something the rig can energize. ``feedback`` is an input that is *closed* when the output is on, or
-    ``read-back`` where only the board's own word can be had. ``caution`` is said to a person who is to switch it on."""
+    ``read-back`` where only the board's own word can be had. ``caution`` is said to a person who is to switch it on.
+    One that ``rests`` goes on again only when it has been off as long as it was on: a coil cools (common practice, no
+    source)."""
 
     instrument: Name
     channel: Channel
     energizes: Electrical
     feedback: Name
     longest_on: Duration
+    rests: Literal["as long as it was on"] | None = None
     off_when: OffWhen | None = None  # what must be measured besides: a contact that is welded may say that it is off
     caution: Text | None = None
     for_: Text
@@ -228,6 +231,7 @@ class Bench(Strict):
     in_order: InOrder | None = None
     interlocks: dict[Name, Interlock] = Field(default_factory=dict)
     interlocks_every: Duration = Quantity(500.0, "ms")
+    longest_live: Duration = Quantity(2.0, "h")  # all the time of one run in which anything dangerous is on
     room: Temperatures | None = None  # the coldest and the warmest that it gets at the bench
     wiring_only: dict[Name, WiringOnly] = Field(default_factory=dict)
     circuits: dict[Name, Circuit] = Field(default_factory=dict)

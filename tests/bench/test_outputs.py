@@ -10,7 +10,8 @@ import pytest
 
 from rig.bench.opening import OpenBench, StationOrder, open_bench
 from rig.errors import InputError, OutputError, Stopped
-from rig.events import Event, OutputIntended
+from rig.events import Event, Noted, OutputIntended
+from rig.quantities import parse
 from tests.conftest import bundled_plan
 
 
@@ -173,3 +174,55 @@ def test_an_output_that_comes_on_by_itself_is_seen_by_its_feedback_and_by_its_co
         assert outputs.came_on() == "mains"
 
     on_bench(work)
+
+
+def test_a_coil_that_was_on_rests_as_long_before_it_goes_on_again() -> None:
+    async def work(bench: OpenBench, events: list[Event]) -> None:
+        outputs, clock = bench.live.outputs, bench.live.clock
+        outputs.drive = "bench feeds"
+        began = clock.now()
+        await outputs.turn_on("fill-feed")
+        assert clock.now() - began < 1.0, "the first time it waits for nothing"
+        await clock.sleep(20.0)
+        off = await outputs.turn_off("fill-feed")
+        on = await outputs.turn_on("fill-feed")
+        assert 20.0 <= on.had - off.had < 21.0
+        assert [e.text for e in events if isinstance(e, Noted)] == ["fill-feed rests 20 s, as long as it was on"]
+        await outputs.all_off()
+        await clock.sleep(2.0)
+        again = clock.now()
+        await outputs.turn_on("fill-feed")
+        assert clock.now() - again < 0.5, "it has been off for long enough"
+
+    on_bench(work)
+
+
+def test_a_run_is_live_for_its_longest_time_and_no_longer() -> None:
+    def wiring(hours: str) -> Any:
+        bench = bundled_plan().bench
+        mains = bench.outputs["mains"].model_copy(update={"longest_on": parse("24 h")})
+        changed = {"outputs": {**bench.outputs, "mains": mains}, "longest_live": parse(hours)}
+        return bench.model_copy(update=changed)
+
+    async def main(hours: str) -> str | None:
+        bench = await open_bench(wiring(hours), StationOrder(unit="demo-18-dc"), lambda event: None)
+        try:
+            make_ready(bench)
+            live, clock = bench.live, bench.live.clock
+            live.outputs.drive = "board drives"
+            watching = clock.spawn(live.interlocks.watch(), "watch")
+            for _ in range(3):  # ten minutes at a time, with pauses that do not count
+                await live.outputs.turn_on("mains")
+                await clock.sleep(600.0)
+                await live.outputs.turn_off("mains")
+                await clock.sleep(600.0)
+                if live.interlocks.latched:
+                    break
+            await clock.cancel(watching)
+            return live.interlocks.latched
+        finally:
+            await bench.close()
+
+    assert asyncio.run(main("1 h")) is None
+    latched = asyncio.run(main("0.4 h")) or ""
+    assert "something was on for 0.4 h of this run" in latched
