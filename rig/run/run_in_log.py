@@ -1,7 +1,8 @@
 """What a wire log says of the run itself: enough to run it again, and to see whether it comes to the same.
 
-The files as they were, who was to be asked, every answer of a person, every step's verdict. Where no instrument on a
-wire stands in for the person, their answers are kept as if one did, so that they come again when they came.
+The files as they were, by name and not by place; who was to be asked, every answer of a person, every step's verdict.
+Where no instrument on a wire stands in for the person, their answers are kept as if one did, so that they come again
+when they came.
 """
 
 from __future__ import annotations
@@ -31,7 +32,7 @@ class RunInLog:
         assert isinstance(bench, Bench)
         on_wire = any(link.protocol == PERSON for link in bench.links.values())
         self._person = None if on_wire else log.link(PERSON, "lines", text_words)
-        written = {kind: {"name": str(f.path), "text": text_of(f)} for kind, f in files.items()}
+        written = {kind: {"name": f.path.name, "text": text_of(f)} for kind, f in files.items()}
         utc = datetime.now(UTC).isoformat(timespec="seconds")
         log.tell("run", 0.0, utc=utc, files=written, by_hand=list(by_hand), by=by)
 
