@@ -53,6 +53,12 @@ class Fault:
     column: int
     message: str
 
+    def __post_init__(self) -> None:
+        # a sentence may quote what was written in a file, a tab for one: shown on one line, never obeyed
+        if not self.message.isprintable():
+            shown = "".join(c if c.isprintable() else ascii(c)[1:-1] for c in self.message)
+            object.__setattr__(self, "message", shown)
+
     def __str__(self) -> str:
         return f"{self.file}:{self.line}:{self.column}: {self.message}"
 

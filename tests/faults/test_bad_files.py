@@ -279,6 +279,14 @@ def test_bundled_files_with_bytes_spoilt(data: bytes, seed: int, times: int) -> 
     attempt(bytes(spoilt))
 
 
+def test_a_tab_within_a_word_is_shown() -> None:
+    """A tab is the one character of a file that a word may hold and that does not print."""
+    whole = next(data for data in FILES if data.startswith(b"procedure: incoming-inspection"))
+    spoilt = load_tree(read_bytes(whole.replace(b"AC coil", b"AC\tcoil"), "spoilt.yaml"), Path("spoilt.yaml"))
+    told = [fault.message for fault in proved(spoilt) if "coil" in fault.message]
+    assert told and all(r"'AC\tcoil'" in message and message.isprintable() for message in told)
+
+
 SCALARS: list[Any] = [
     None, True, False, 0, -1, 3, 70000, 1.5, 1e300, "", "on", "x", "Ω", "24 V", "5 %", "-1 s", "20 ms", "profile fill.volume",
     "profile a", "mains", "level-probe", "wet", "resistance", "dead", "1 / 0", "a-b", "(" * 50, "station", "127.0.0.1:1", "x" * 5000,
