@@ -33,11 +33,13 @@ class Sight:
 
 
 class Condition(Protocol):
-    """``module`` or ``quantity`` must have been read, the quantity within ``age`` seconds."""
+    """``module`` or ``quantity`` must have been read, the quantity within ``age`` seconds. ``each``: it asks since when
+    an output is on, and so does not hold or fail for all outputs alike."""
 
     module: str | None
     quantity: str | None
     age: float
+    each: bool
 
     def broken(self, output: str, rising: bool) -> str | None:
         """Why it does not hold for an output; ``rising`` asks, too, for what shows only while the output is on."""
@@ -66,20 +68,25 @@ class _Simple:
     module: str | None = None
     quantity: str | None = None
     age = 0.0
+    each = False
 
 
 class _InputIs(_Simple):
     def __init__(self, must: InputHolds, sight: Sight) -> None:
-        self._must, self._sight = must, sight
+        self._must, self._readers, self._clock = must, sight.readers, sight.clock
         self._oldest = LATE * sight.wiring.interlocks_every.to("s")
-        self.module = sight.wiring.inputs[must.input].instrument
+        self._spec = sight.wiring.inputs[must.input]
+        self._closed = must.is_ == self._spec.closed  # whether its contact must be
+        self.module = self._spec.instrument
 
     def broken(self, output: str, rising: bool) -> str | None:
         must = self._must
-        answer = self._sight.readers.last_state(must.input)
-        if answer is None or self._sight.clock.now() - answer.had > self._oldest:
-            return stale(must.input, answer, self._sight.clock, self._oldest)
-        return None if answer.value == must.is_ else f"{must.input} is {answer.value}, must be {must.is_}"
+        answer = self._readers.last_inputs(self._spec.instrument)
+        if answer is None or self._clock.now() - answer.had > self._oldest:
+            return stale(must.input, answer, self._clock, self._oldest)
+        if answer.value[self._spec.channel] == self._closed:
+            return None
+        return f"{must.input} is {self._spec.open if self._closed else self._spec.closed}, must be {must.is_}"
 
 
 class _Unless:
@@ -90,7 +97,7 @@ class _Unless:
         self._condition, self._lifts = condition, lifts
         self.module: str | None = lifts[0].module
         self.quantity = condition.quantity
-        self.age = condition.age
+        self.age, self.each = condition.age, condition.each
 
     def broken(self, output: str, rising: bool) -> str | None:
         if rising and any(lift.broken(output, rising) is None for lift in self._lifts):
@@ -117,12 +124,10 @@ class _StepPassed(_Simple):
         return None if self._step in self._confirmed else f"{self._step} has not passed in this run"
 
 
-class _Within:
-    module: str | None = None
-
+class _Within(_Simple):
     def __init__(self, must: QuantityHolds, sight: Sight) -> None:
         self._must, self._readers, self._clock = must, sight.readers, sight.clock
-        self.quantity: str | None = must.quantity
+        self.quantity = must.quantity
         self.age = must.no_older_than.to("s")
         self._most = None if must.at_most is None else must.at_most.canonical().value
         self._least = None if must.at_least is None else must.at_least.canonical().value
@@ -148,6 +153,7 @@ class _Rises:
     """Keeps what was read of its quantity, as far back as it must look."""
 
     module: str | None = None
+    each = True
 
     def __init__(self, must: QuantityRises, sight: Sight) -> None:
         self._must, self._readers, self._outputs, self._clock = must, sight.readers, sight.outputs, sight.clock

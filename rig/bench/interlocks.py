@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from contextlib import suppress
+from dataclasses import dataclass
 
 from rig.bench.clock import Clock
 from rig.bench.conditions import Condition, Sight, condition_of
@@ -23,6 +24,35 @@ NOT_OURS = "Do not touch the unit. Relay or contactor?"
 OFF_EVERY = 2.0  # s between two looks when all is off: a contactor that closes by itself finds somebody's hands there
 
 
+@dataclass(frozen=True)
+class _Needs:
+    """What must have been read for some conditions: input modules, and quantities with the age that they may have."""
+
+    modules: tuple[str, ...]
+    quantities: tuple[tuple[str, float], ...]
+
+    @classmethod
+    def of(cls, conditions: Iterable[Condition]) -> _Needs:
+        modules: dict[str, None] = {}
+        quantities: dict[str, float] = {}
+        for condition in conditions:
+            if condition.module is not None:
+                modules[condition.module] = None
+            if condition.quantity is not None:
+                quantities[condition.quantity] = min(condition.age, quantities.get(condition.quantity, condition.age))
+        return cls(tuple(modules), tuple(quantities.items()))
+
+
+@dataclass(frozen=True)
+class _Round:
+    """A round of the watch while certain outputs are on: what it reads, and what it judges for each of them. What
+    concerns several outputs alike is judged for the first."""
+
+    needs: _Needs
+    feedback: tuple[str, ...]  # modules
+    judged: tuple[tuple[str, tuple[tuple[str, Condition], ...]], ...]
+
+
 class Interlocks:
     """The interlocks of a bench. ``tripped`` is told of a breach when the outputs are off; ``alive`` is called in every
     round of the watch."""
@@ -34,11 +64,11 @@ class Interlocks:
         self._boards_at = self._off_looked_at = self._looked_at = clock.now()
         self._live = 0.0  # s of this run in which anything dangerous was on
         self._feedback = {name: outputs.feedback_module(name) for name in wiring.outputs}
+        self._rounds: dict[tuple[str, ...], _Round] = {}  # by the outputs that are on
         self._longest_live: float = wiring.longest_live.to("s")
         self._longest = {name: spec.longest_on.to("s") for name, spec in wiring.outputs.items()}
         sight = Sight(wiring, readers, outputs, clock, self._confirmed)
         made = {name: condition_of(lock, sight) for name, lock in wiring.interlocks.items()}
-        self._made = [(frozenset(lock.for_), made[name]) for name, lock in wiring.interlocks.items()]
         self._conditions: dict[str, list[tuple[str, Condition]]] = {
             output: [(name, made[name]) for name, lock in wiring.interlocks.items() if output in lock.for_]
             for output in wiring.outputs
@@ -61,7 +91,7 @@ class Interlocks:
         if self.latched is not None:
             raise Stopped(f"latched: {self.latched}", "Find the reason and mend it before another run.", output)
         conditions = self._conditions[output]
-        await self._read_for([c for _, c in conditions], self._clock.now())
+        await self._read_for(_Needs.of(c for _, c in conditions), self._clock.now())
         for name, condition in conditions:
             broken = condition.broken(output, rising=False)
             if broken is not None:
@@ -88,9 +118,9 @@ class Interlocks:
         try:
             on = self._outputs.on
             if on:
-                concerned = [condition for outputs, condition in self._made if not outputs.isdisjoint(on)]
-                await self._read_for(concerned, self._clock.now() - self._look_every)
-                await self._read_feedback(on, BOARDS_EVERY)
+                round_ = self._round(on)
+                await self._read_for(round_.needs, self._clock.now() - self._look_every)
+                await self._read_feedback(round_.feedback, BOARDS_EVERY)
             if self._clock.now() - self._off_looked_at >= OFF_EVERY:
                 return self._first_wrong() or await self._look_at_what_is_off() or self._first_wrong()
             return self._first_wrong()
@@ -104,7 +134,7 @@ class Interlocks:
         """An instrument that does not answer while all is off is no breach: who needs it next will say so."""
         self._off_looked_at = self._clock.now()
         with suppress(InstrumentError):
-            await self._read_feedback(self._wiring.outputs, OFF_EVERY)
+            await self._read_feedback(self._modules_of(self._wiring.outputs), OFF_EVERY)
             welded = await self._outputs.measured_on()
             if welded is not None:
                 return Stopped("is on by what is measured, and its feedback says off", NOT_OURS, welded)
@@ -121,7 +151,7 @@ class Interlocks:
         itself = self._outputs.came_on()
         if itself is not None:
             return Stopped("is on, and nobody turned it on", NOT_OURS, itself)
-        for output in self._outputs.on:
+        for output, conditions in self._round(self._outputs.on).judged:
             if now - self._outputs.since(output) > self._longest[output]:
                 longest = self._wiring.outputs[output].longest_on
                 return Stopped(f"has been on for its longest time, {longest}", "The step takes too long.", output)
@@ -129,7 +159,7 @@ class Interlocks:
                 return Stopped(
                     "went off by itself, says its feedback", "Emergency stop, lid, fuse or contactor?", output
                 )
-            for name, condition in self._conditions[output]:
+            for name, condition in conditions:
                 broken = condition.broken(output, rising=True)
                 if broken is not None:
                     return Stopped(f"interlock {name}: {broken}", self._because(name), output)
@@ -145,31 +175,40 @@ class Interlocks:
 
     # reading
 
-    async def _read_for(self, conditions: Iterable[Condition], not_before: float) -> None:
-        """Read what these conditions need, unless it was read since ``not_before``."""
-        modules: dict[str, None] = {}
-        quantities: dict[str, float] = {}
-        for condition in conditions:
-            if condition.module is not None:
-                modules[condition.module] = None
-            if condition.quantity is not None:
-                # half of the stated age: the value must still be young enough when it is judged next time
-                fresh = max(not_before, self._clock.now() - condition.age / 2)
-                quantities[condition.quantity] = min(fresh, quantities.get(condition.quantity, fresh))
-        for module in modules:
+    async def _read_for(self, needs: _Needs, not_before: float) -> None:
+        """Read what some conditions need, unless it was read since ``not_before``."""
+        for module in needs.modules:
             if _older(self._readers.last_inputs(module), not_before):
                 await self._readers.inputs(module)
-        for name, fresh in quantities.items():
-            if _older(self._readers.last_quantity(name), fresh):
+        for name, age in needs.quantities:
+            # half of the stated age: the value must still be young enough when it is judged next time
+            if _older(self._readers.last_quantity(name), max(not_before, self._clock.now() - age / 2)):
                 await self._readers.quantity(name)
 
-    async def _read_feedback(self, outputs: Iterable[str], boards_every: float) -> None:
-        for module in sorted({self._feedback[output] for output in outputs} - {""}):
+    async def _read_feedback(self, modules: Iterable[str], boards_every: float) -> None:
+        for module in modules:
             if _older(self._readers.last_inputs(module), self._clock.now() - self._look_every):
                 await self._readers.inputs(module)
         if self._clock.now() - self._boards_at >= boards_every:
             self._boards_at = self._clock.now()
             await self._outputs.look_at_boards()
+
+    def _modules_of(self, outputs: Iterable[str]) -> tuple[str, ...]:
+        return tuple(sorted({self._feedback[output] for output in outputs} - {""}))
+
+    def _round(self, on: tuple[str, ...]) -> _Round:
+        """The round of the watch while these are on, worked out once."""
+        round_ = self._rounds.get(on)
+        if round_ is None:
+            seen: set[str] = set()
+            judged = []
+            for output in on:
+                locks = self._conditions[output]
+                judged.append((output, tuple((name, c) for name, c in locks if c.each or name not in seen)))
+                seen.update(name for name, _ in locks)
+            needs = _Needs.of(condition for _, locks in judged for _, condition in locks)
+            round_ = self._rounds[on] = _Round(needs, self._modules_of(on), tuple(judged))
+        return round_
 
     # judging
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import time
-from collections.abc import Awaitable, Callable, Mapping, Sequence
+from collections.abc import Awaitable, Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 
@@ -77,10 +77,13 @@ class Outputs:
         self._rests_until: dict[str, float] = {}  # of outputs that must rest, once they were on
         self._drops = 0  # how often everything was turned off: what began before that turns nothing on after it
         self._coils: dict[str, Answer[tuple[bool, ...]]] = {}
-        self._ends = [
-            (name, (spec.instrument, spec.channel), self._contact(spec)) for name, spec in wiring.outputs.items()
-        ]
-        self._modules = sorted({module for _, _, (module, _) in self._ends if module})
+        self._coil_ends: dict[str, list[tuple[str, int]]] = {}  # by board, then by module: outputs and their channels
+        self._contact_ends: dict[str, list[tuple[str, int]]] = {}
+        for name, spec in wiring.outputs.items():
+            self._coil_ends.setdefault(spec.instrument, []).append((name, spec.channel))
+            module, channel = self._contact(spec)
+            if module:
+                self._contact_ends.setdefault(module, []).append((name, channel))
 
     def _contact(self, spec: OutputSpec) -> tuple[str, int]:
         """The module and channel of an output's feedback; no module where its own coil is its feedback."""
@@ -237,16 +240,22 @@ class Outputs:
     def came_on(self) -> str | None:
         """An output that was confirmed off and says since then that it is on, by its coil or its feedback, although
         nobody turned it on: of what was last read; None where there is none."""
-        inputs = {name: self._readers.last_inputs(name) for name in self._modules}
-        for output, (board, channel), (module, contact) in self._ends:
-            coils, said = self._coils.get(board), inputs.get(module)
-            answers = [coils] if coils is not None and coils.value[channel] else []
-            if said is not None and said.value[contact] and not self._shared(output):
-                answers.append(said)
-            off_at = self._off_at.get(output) if answers and output not in self._maybe_on else None
-            if off_at is not None and any(answer.asked > off_at for answer in answers):
+        for board, ends in self._coil_ends.items():
+            for output in self._newly_on(self._coils.get(board), ends):
                 return output
+        for module, ends in self._contact_ends.items():
+            for output in self._newly_on(self._readers.last_inputs(module), ends):
+                if not self._shared(output):
+                    return output
         return None
+
+    def _newly_on(self, said: Answer[tuple[bool, ...]] | None, ends: list[tuple[str, int]]) -> Iterator[str]:
+        """Those of ``ends`` that nobody turned on, that were confirmed off, and that are on by a later answer."""
+        if said is None or True not in said.value:
+            return
+        for output, channel in ends:
+            if said.value[channel] and output not in self._maybe_on and said.asked > self._off_at.get(output, math.inf):
+                yield output
 
     def _shared(self, output: str) -> bool:
         """Whether an output that was turned on has the same contact: then that speaks of the one that was."""

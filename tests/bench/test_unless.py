@@ -17,10 +17,11 @@ def heater_water(states: dict[str, str], age: float = 0.0) -> Any:
     bench = load_named("bench", "simulated").model
     assert isinstance(bench, Bench)
 
-    def last_state(name: str) -> Any:
-        return SimpleNamespace(value=states[name], had=100.0 - age) if name in states else None
+    def last_inputs(module: str) -> Any:
+        read = {spec.channel: states[name] == spec.closed for name, spec in bench.inputs.items() if name in states}
+        return SimpleNamespace(value=read, had=100.0 - age) if read else None
 
-    readers = SimpleNamespace(last_state=last_state, watchers=[])
+    readers = SimpleNamespace(last_inputs=last_inputs, watchers=[])
     clock = SimpleNamespace(now=lambda: 100.0)
     sight = Sight(bench, readers, SimpleNamespace(on=[]), clock, ())  # type: ignore[arg-type]
     return condition_of(bench.interlocks["heater-water"], sight)
