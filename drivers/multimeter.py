@@ -58,6 +58,7 @@ class ScpiMultimeter:
         self._line = VisaLine(connection, self._dialect.who, _four_fields, ANSWER_WITHIN)
         self._set_to = ("", -1)  # the command that it was last set up with, and on which opening of the link
         self._stamp = 0
+        self._points = 0  # of the record that was started
 
     async def identify(self) -> str:
         return (await self._line.identity()).split(",")[2].strip()
@@ -74,11 +75,15 @@ class ScpiMultimeter:
     async def start_record(self, full_scale: float, interval: float, count: int) -> Answer[None]:
         header, scale = self._dialect.functions["DC volts"][0], self._scale("DC volts", full_scale)
         await self._configure(self._dialect.record.format(function=header, scale=scale, count=count, interval=interval))
+        self._points = count
         return await self._command(self._dialect.start, clear=False)
 
     async def fetch_record(self) -> Answer[tuple[float, ...]]:
         answer = await self._asked(self._dialect.fetch)
-        values = tuple(self._number(word) for word in answer.value.split(","))
+        words = answer.value.split(",")
+        if len(words) != self._points:
+            raise self._line.not_believed(f"a record of {self._points} values was asked for, and {len(words)} came")
+        values = tuple(self._number(word) for word in words)
         self._set_to = ("", -1)  # the next reading is a single one again, and must say so
         await self._command(self._dialect.single)
         return Answer(values, answer.asked, answer.had)

@@ -230,3 +230,10 @@ def test_the_truth_or_an_error_that_says_what_is_wrong(
     assert after[-1] == "right", (during, after)
     assert "wrong" not in after, (during, after)
     assert not [text for text in during + after if "says too little" in text]
+
+
+def test_a_record_of_another_length_is_not_believed() -> None:
+    """One value more than was asked for, in a line that is sound otherwise."""
+    during, after = asyncio.run(scene("two-numbers", "meter-1", "tcp", "FETC", digitise))
+    assert "a record of 20 values was asked for, and 21 came" in during[0]
+    assert "wrong" not in during and after[-1] == "right"
