@@ -14,6 +14,7 @@ from rig.plan.load import load, load_named
 from rig.plan.plan import Plan, make_plan
 from rig.run.journal import ListJournal
 from rig.run.session import RunRequest, run_procedure
+from tests import postgres
 
 
 def bundled_plan(procedure: str = "incoming-inspection", unit: str = "demo-18-dc", bench: str = "simulated") -> Plan:
@@ -60,3 +61,17 @@ def own_state(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("RIG_STATE", str(tmp_path_factory.mktemp("state")))
         yield
+
+
+@pytest.fixture(scope="session")
+def server() -> Iterator[postgres.Server]:
+    """PostgreSQL for all tests of this run that need one."""
+    yield from postgres.serve()
+
+
+@pytest.fixture
+def shop_url(server: postgres.Server) -> Iterator[str]:
+    """An empty database of PostgreSQL."""
+    name = server.database()
+    yield server.url(name)
+    server.drop(name)

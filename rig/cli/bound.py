@@ -20,15 +20,22 @@ if TYPE_CHECKING:
 DEFAULT_UNIT = "demo-18-dc"
 
 
+def refuse_far_store(store: str | None) -> None:
+    """A bench writes to its own disk: no cable to somewhere else may ever hold it up. Raises InputError."""
+    from rig.records.place import path_of
+
+    path_of(store, "A run is kept on the bench's own disk; 'rig gather --to URL' sends it on when it is finished.")
+
+
 def job_on_record(store: str | None, number: str) -> Job | None:
     """The job that a run is for, where a unit was received under that number; else the number is a mere word.
 
     Raises RuleError when the unit may not reach the bench."""
     from rig.records.job import find_job
     from rig.records.moves import may_reach_bench
-    from rig.records.store import Store, path_of
+    from rig.records.store import Store, place_of
 
-    if not number or not path_of(store).exists():
+    if not number or not place_of(store).may_hold:
         return None
     with Store.open(store) as records, records.reading() as connection:
         job = find_job(connection, number)

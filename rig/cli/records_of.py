@@ -64,9 +64,9 @@ def what_is_on_record(run: str | None, number: str | None, url: str | None) -> O
 def shop_cases(url: str | None, table: CauseTable, but: str | None = None) -> tuple[Case, ...]:
     """The shop's confirmed cases of one complaint, without those of the job that is looked at."""
     from rig.diagnosis.from_jobs import cases
-    from rig.records.store import Store, path_of
+    from rig.records.store import Store, place_of
 
-    if not path_of(url).exists():
+    if not place_of(url).may_hold:
         return ()
     with Store.open(url, must_exist=True) as store:
         return tuple(case for case in cases(store, {table.complaint: table}) if case.case != but)

@@ -116,6 +116,7 @@ def perform(wanted: Wanted, printer: Printer) -> RunRecord:
     from rig.records.store import Store
     from rig.run import session
 
+    bound.refuse_far_store(wanted.store)
     job = bound.job_on_record(wanted.store, wanted.job)
     serial, unit = bound.of_the_job(job, wanted.serial, wanted.unit)
     wanted = replace(wanted, serial=serial)

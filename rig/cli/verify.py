@@ -32,12 +32,12 @@ def command(file: Path | None, keys: tuple[Path, ...], store: str | None, as_jso
         return _records(store, as_json)
     from rig.plan.visible import visible
     from rig.records.keys import own_public_key, public_key
-    from rig.records.store import path_of
+    from rig.records.store import place_of
     from rig.reports.verify import verify_file
 
     known = [public_key(path) for path in keys]
     if not keys:
-        own = own_public_key(path_of(store).parent)
+        own = own_public_key(place_of(store).folder)
         known = [own] if own is not None else []
     found = verify_file(file, known)
     if as_json:

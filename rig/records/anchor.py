@@ -11,6 +11,7 @@ from pathlib import Path
 import sqlalchemy as sa
 
 from rig.records import schema
+from rig.records.place import place_of
 
 
 def anchor_path(place: str | os.PathLike[str]) -> Path:
@@ -19,11 +20,19 @@ def anchor_path(place: str | os.PathLike[str]) -> Path:
     return path.with_name(path.name + ".last")
 
 
+def beside(url: sa.URL) -> Path:
+    """The place by which a store's last entry is noted: its file; for the shop's database a folder of this computer,
+    so that each desk knows what it has seen."""
+    place = place_of(url.render_as_string(hide_password=False))
+    return place.path or place.folder / "entries"
+
+
 def note(place: str | os.PathLike[str], seq: int, head: str) -> None:
     """Note the last entry. It is no part of the record: where it cannot be written, nothing is lost."""
     path = anchor_path(place)
     part = path.with_name(f"{path.name}.{os.getpid()}")
     with suppress(OSError):
+        path.parent.mkdir(parents=True, exist_ok=True)
         part.write_text(json.dumps({"entry": seq, "hash": head}) + "\n", encoding="utf-8")
         os.replace(part, path)
 
@@ -36,11 +45,8 @@ def forget(place: str | os.PathLike[str]) -> None:
 
 def cut_off(connection: sa.Connection) -> str:
     """What is missing at the ledger's end, in words; nothing where all that was noted is there."""
-    place = connection.engine.url.database
-    if not place or connection.dialect.name != "sqlite":
-        return ""
     try:
-        noted = json.loads(anchor_path(place).read_text(encoding="utf-8"))
+        noted = json.loads(anchor_path(beside(connection.engine.url)).read_text(encoding="utf-8"))
         seq, head = int(noted["entry"]), str(noted["hash"])
     except (OSError, ValueError, KeyError, TypeError):
         return ""  # never noted: a copy, or records from before

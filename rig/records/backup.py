@@ -13,6 +13,8 @@ from rig.records import anchor, ledger
 from rig.records.faults import guarded
 from rig.records.store import Store, path_of
 
+DATABASE = "PostgreSQL has its own means: pg_dump and pg_restore; 'rig verify --store URL' follows the chains after it."
+
 
 @dataclass(frozen=True)
 class Copied:
@@ -31,7 +33,9 @@ def backup(store: Store, to: Path) -> Copied:
     """
     if to.exists():
         raise InputError("there is a file already", "Name another: a backup never takes the place of one.", str(to))
-    return _copy(Path(store.place), to, "the copy does not hold")
+    if store.path is None:
+        raise InputError("the shop's database is not copied into a file", DATABASE, store.place)
+    return _copy(store.path, to, "the copy does not hold")
 
 
 def restore(source: Path, url: str | None) -> Copied:
@@ -41,7 +45,7 @@ def restore(source: Path, url: str | None) -> Copied:
     """
     if not source.is_file():
         raise InputError("there is no such file", "Name the file that 'rig backup' wrote.", str(source))
-    to = path_of(url)
+    to = path_of(url, DATABASE)
     if to.exists():
         do = "Put those aside first, or name another place with --store."
         raise RuleError("there are records already, and a restore never takes their place", do, str(to))

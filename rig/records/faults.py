@@ -36,6 +36,21 @@ _KNOWN: dict[str, tuple[str, str]] = {
     "SQLITE_CONSTRAINT": ("the store refuses an entry that does not fit what it holds", _OTHER),
 }
 
+_SHOP = "a bench loses nothing meanwhile, and 'rig gather' goes on where it was"
+_AWAY = "Look whether the server runs and the network is there; " + _SHOP + "."
+# by the class or the whole of PostgreSQL's SQLSTATE (PostgreSQL documentation, appendix A)
+_STATES: dict[str, tuple[str, str]] = {
+    "08": ("the shop's database cannot be reached", _AWAY),
+    "57": ("the shop's database has stopped what was asked", _AWAY),
+    "55": (_HELD, _LET_GO),
+    "40": ("another program wrote the same thing at the same moment", "Do it again."),
+    "53": ("the shop's database has no room", "Free some disk or memory on its server, then do it again."),
+    "28": ("the shop's database does not let this user in", "Look at the name, the password and the server's rules."),
+    "3D": ("there is no such database", "Make it with createdb, or name another."),
+    "42501": ("the shop's database does not allow this to this user", "'rig store roles' says which role may do what."),
+    "23": ("the store refuses an entry that does not fit what it holds", _OTHER),
+}
+
 
 def record_error(fault: BaseException, place: str) -> RecordError:
     """The fault as one of ours; ``place`` is the file that it is about."""
@@ -44,12 +59,22 @@ def record_error(fault: BaseException, place: str) -> RecordError:
     for beginning, (what, do) in _KNOWN.items():
         if code.startswith(beginning):
             return RecordError(f"{what} ({cause})", do, place)
+    state = getattr(cause, "sqlstate", None)
+    for beginning, (what, do) in _STATES.items():
+        if state is not None and state.startswith(beginning):
+            return RecordError(f"{what} ({_first_line(cause)})", do, place)
+    away = ("OperationalError", "ConnectionTimeout")  # of psycopg, before a server could give a state
+    if type(cause).__module__.startswith("psycopg") and type(cause).__name__ in away:
+        return RecordError(f"{_STATES['08'][0]} ({_first_line(cause)})", _AWAY, place)
     if isinstance(cause, OSError):
         return RecordError(f"{_SHUT} ({cause.strerror or cause})", _RIGHTS, place)
     if isinstance(cause, ValueError):
         return RecordError(f"an entry cannot be kept or read ({cause})", _OTHER, place)
-    first = (str(cause).splitlines() or [""])[0]
-    return RecordError(f"the store failed ({type(cause).__name__}: {first})", _OTHER, place)
+    return RecordError(f"the store failed ({type(cause).__name__}: {_first_line(cause)})", _OTHER, place)
+
+
+def _first_line(cause: BaseException) -> str:
+    return (str(cause).splitlines() or [""])[0]
 
 
 @contextmanager
@@ -58,4 +83,8 @@ def guarded(place: str) -> Iterator[None]:
     try:
         yield
     except (SQLAlchemyError, sqlite3.Error, sqlite3.Warning, OSError, ValueError) as fault:
+        raise record_error(fault, place) from fault
+    except Exception as fault:
+        if type(fault).__module__.partition(".")[0] != "psycopg":  # which is not imported on a bench
+            raise
         raise record_error(fault, place) from fault

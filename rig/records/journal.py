@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Protocol
 
 import sqlalchemy as sa
 
@@ -14,7 +14,6 @@ from rig.records.chain import BEGINNING, link
 from rig.records.codec import encode
 from rig.records.facts import FileUsed, InstrumentOnBench, RunBegan, RunClosed
 from rig.records.faults import guarded
-from rig.records.interrupted import RunLock
 
 
 def commits(event: Event) -> bool:
@@ -33,6 +32,18 @@ class RunFacts:
     instruments: tuple[InstrumentOnBench, ...] = ()
 
 
+class Lock(Protocol):
+    """Says that a run is being written."""
+
+    def release(self) -> None: ...
+
+
+def writes(engine: sa.Engine) -> dict[str, Any]:
+    """The options of a connection that writes. In PostgreSQL it must see what was written while it waited for its
+    turn, so each statement looks anew (Read Committed)."""
+    return {"writes": True} | ({} if engine.dialect.name == "sqlite" else {"isolation_level": "READ COMMITTED"})
+
+
 class StoreJournal:
     """Adds the events of one run.
 
@@ -44,7 +55,7 @@ class StoreJournal:
         engine: sa.Engine,
         place: str,
         run: str,
-        lock: RunLock | None = None,
+        lock: Lock | None = None,
         after: tuple[int, str] | None = None,
         facts: RunFacts | None = None,
     ) -> None:
@@ -92,12 +103,12 @@ class StoreJournal:
         self._seq, self._head = seq, head
         self._pending.clear()
         if self._noted is not None:
-            anchor.note(self._place, *self._noted)
+            anchor.note(anchor.beside(self._engine.url), *self._noted)
             self._noted = None
 
     def _connect(self) -> sa.Connection:
         """Open the file, and see how far the run has come there."""
-        connection = self._connection = self._engine.connect().execution_options(writes=True)
+        connection = self._connection = self._engine.connect().execution_options(**writes(self._engine))
         e = schema.events.c
         with connection.begin():
             last = connection.execute(

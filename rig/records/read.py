@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from bisect import bisect_left
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -87,16 +86,27 @@ def _bare(run: str) -> str:
 
 def find(connection: sa.Connection, wanted: str) -> str:
     """The whole id that begins with ``wanted``. Raises InputError when there is none, or more than one."""
-    begin = _bare(wanted)
-    ids = connection.execute(sa.select(schema.runs.c.run).order_by(schema.runs.c.run)).scalars().all()
-    found = [run for run in ids if _bare(run).startswith(begin)] if begin else []
+    r = schema.runs.c
+    begins = [r.run.between(begin, begin + "\U0010ffff") for begin in _beginnings(wanted)]
+    query = sa.select(r.run).where(sa.or_(sa.false(), *begins)).order_by(r.run)
+    found = connection.execute(query.limit(4)).scalars().all()
     if len(found) == 1:
         return str(found[0])
     if not found:
         raise InputError(f"no run on record has an id that begins with {wanted!r}", "'rig runs' lists them.")
-    some = ", ".join(found[:3]) + (", …" if len(found) > 3 else "")
-    what = f"{len(found)} runs have an id that begins with {wanted!r}: {some}"
+    count = connection.execute(sa.select(sa.func.count()).select_from(query.subquery())).scalar_one()
+    some = ", ".join(found[:3]) + (", …" if count > 3 else "")
+    what = f"{count} runs have an id that begins with {wanted!r}: {some}"
     raise InputError(what, "Give more of the id.")
+
+
+def _beginnings(wanted: str) -> set[str]:
+    """How an id may begin that somebody means: as it was written, and with the hyphens where a UUID has them."""
+    bare = _bare(wanted)
+    if not bare:
+        return set()
+    parts = (bare[:8], bare[8:12], bare[12:16], bare[16:20], bare[20:])
+    return {wanted.strip().lower(), "-".join(part for part in parts if part)}
 
 
 def events_of(connection: sa.Connection, run: str, but: type[Event] | None = None) -> tuple[Event, ...]:
@@ -169,11 +179,10 @@ def list_runs(
     query = sa.select(schema.runs).order_by(r.run.desc()).limit(limit)
     if serial is not None:
         query = query.where(r.serial == serial)
-    ids = connection.execute(sa.select(r.run).order_by(r.run)).scalars().all()
-    return tuple(_line(connection, row, ids, goes_on) for row in connection.execute(query).all())
+    return tuple(_line(connection, row, goes_on) for row in connection.execute(query).all())
 
 
-def _line(connection: sa.Connection, row: sa.Row[Any], ids: Sequence[str], goes_on: Callable[[str], bool]) -> RunLine:
+def _line(connection: sa.Connection, row: sa.Row[Any], goes_on: Callable[[str], bool]) -> RunLine:
     e = schema.events.c
     query = sa.select(e.body, e.form).where(e.run == row.run, e.kind == RunEnded.__name__)
     end = connection.execute(query).first()
@@ -190,7 +199,7 @@ def _line(connection: sa.Connection, row: sa.Row[Any], ids: Sequence[str], goes_
             verdict, reason = Verdict.STOPPED, _why_stopped(known)
     return RunLine(
         run=row.run,
-        short=_short(row.run, ids),
+        short=_short(connection, row.run),
         utc=row.utc,
         procedure=row.procedure,
         unit=row.unit,
@@ -207,10 +216,12 @@ def _line(connection: sa.Connection, row: sa.Row[Any], ids: Sequence[str], goes_
     )
 
 
-def _short(run: str, ids: Sequence[str]) -> str:
-    """As much of an id as tells it from its neighbours in the sorted ``ids``."""
-    here = bisect_left(ids, run)
-    others = [ids[n] for n in (here - 1, here + 1) if 0 <= n < len(ids)]
+def _short(connection: sa.Connection, run: str) -> str:
+    """As much of an id as tells it from its neighbours in the order of ids."""
+    r = schema.runs.c
+    before = sa.select(sa.func.max(r.run)).where(r.run < run).scalar_subquery()
+    after = sa.select(sa.func.min(r.run)).where(r.run > run).scalar_subquery()
+    others = [other for other in connection.execute(sa.select(before, after)).one() if other is not None]
     length = SHORTEST
     while length < len(run) and any(o[:length] == run[:length] for o in others):
         length += 1

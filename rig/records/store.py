@@ -1,8 +1,7 @@
-"""The append-only store: one SQLite file, to which a run's journal adds events."""
+"""The append-only store: a bench's SQLite file or the shop's PostgreSQL, to which a run's journal adds events."""
 
 from __future__ import annotations
 
-import os
 import sqlite3
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -13,10 +12,11 @@ from typing import TYPE_CHECKING, Any
 import sqlalchemy as sa
 
 from rig.errors import InputError, RecordError
-from rig.records import anchor, ledger, migrations, schema
+from rig.records import anchor, ledger, migrations, postgres, schema
 from rig.records.faults import guarded
 from rig.records.interrupted import RunLock, held, lock_path, mark_for, report_path, without_end
-from rig.records.journal import RunFacts, StoreJournal
+from rig.records.journal import RunFacts, StoreJournal, writes
+from rig.records.place import Place, default_path, path_of, place_of
 
 if TYPE_CHECKING:
     from rig.events import Event, RunRecord
@@ -25,46 +25,16 @@ if TYPE_CHECKING:
 # Longer than a commit of another program on the same file, shorter than the heartbeat that the watching
 # process waits for: a journal that waits holds up the control loop.
 BUSY_SECONDS = 2.0
-FILE_NAME = "records.sqlite"
 PRAGMAS = ("journal_mode = WAL", "synchronous = FULL", "foreign_keys = ON", "recursive_triggers = ON")
 
 
-def default_path() -> Path:
-    """The records of this bench: in ``RIG_HOME`` if set, else in the platform's folder of user data."""
-    home = os.environ.get("RIG_HOME")
-    if home:
-        return Path(home).expanduser() / FILE_NAME
-    import platformdirs
-
-    return platformdirs.user_data_path("refurb-rig", appauthor=False) / FILE_NAME
-
-
-def path_of(url: str | None) -> Path:
-    """The file that a store's URL means; None is the default. Raises InputError for other kinds of store."""
-    if url is None:
-        return default_path()
-    try:
-        parsed = sa.make_url(url)
-    except sa.exc.ArgumentError:
-        do = "Write sqlite:///PATH, with one more stroke for an absolute path: sqlite:////srv/records.sqlite."
-        raise InputError(f"cannot read {url!r} as the URL of a store", do, "--store") from None
-    kind = parsed.get_backend_name()
-    if kind == "postgresql":
-        do = "A bench keeps its records in SQLite (sqlite:///PATH); gathering them in PostgreSQL comes later."
-        raise InputError("PostgreSQL is not yet a place to run against", do, "--store")
-    if kind != "sqlite":
-        raise InputError(f"no such kind of store: {kind}", "Write sqlite:///PATH.", "--store")
-    if not parsed.database or parsed.database == ":memory:":
-        raise InputError("records are kept in a file", "Write sqlite:///PATH.", "--store")
-    return Path(parsed.database)
-
-
 class Store:
-    """The records of one bench. Open it with :meth:`open`; close it, or use it in a ``with``."""
+    """The records of one bench, or of the shop. Open it with :meth:`open`; close it, or use it in a ``with``."""
 
-    def __init__(self, engine: sa.Engine, path: Path) -> None:
+    def __init__(self, engine: sa.Engine, place: Place) -> None:
         self.engine = engine
-        self.place, self.folder = str(path), path.parent
+        self.place, self.folder, self.path = place.shown, place.folder, place.path
+        self._noted_at = anchor.beside(engine.url)
         self._journals: list[StoreJournal] = []
 
     @classmethod
@@ -73,14 +43,19 @@ class Store:
 
         Raises RecordError, and InputError for a URL that is wrong or, with ``must_exist``, names no file.
         """
-        path = path_of(url)
-        if must_exist and not path.exists():
-            raise InputError("no records are here yet", "Name another store with --store URL.", str(path))
-        with guarded(str(path)):
-            path.parent.mkdir(parents=True, exist_ok=True)
-            store = cls(_engine(path, busy_seconds), path)
+        place = place_of(url)
+        nothing = InputError("no records are here yet", "Name another store with --store URL.", place.shown)
+        if must_exist and not place.may_hold:
+            raise nothing
+        with guarded(place.shown):
+            if place.path is None:
+                engine = postgres.engine_for(place.url)
+            else:
+                place.path.parent.mkdir(parents=True, exist_ok=True)
+                engine = _engine(place.path, busy_seconds)
+            store = cls(engine, place)
             try:
-                store._prepare()
+                store._prepare(nothing if must_exist and place.path is None else None)
             except BaseException:
                 store.engine.dispose()
                 raise
@@ -89,7 +64,8 @@ class Store:
     def journal(self, run: str, facts: RunFacts | None = None) -> StoreJournal:
         """Where the events of a new run go; ``facts`` are what the ledger keeps of it beside them."""
         with guarded(self.place):
-            journal = StoreJournal(self.engine, self.place, run, RunLock(self.folder, run), facts=facts)
+            lock = RunLock(self.folder, run) if self.path is not None else postgres.AdvisoryLock(self.engine, run)
+            journal = StoreJournal(self.engine, self.place, run, lock, facts=facts)
         self._journals.append(journal)
         return journal
 
@@ -104,8 +80,9 @@ class Store:
         """Mark every run whose program died before its end was on record; their ids. Nothing of them is changed."""
         from rig.records.read import events_of, verify
 
+        going = self._going()
         with self.reading() as connection:
-            runs = [r for r in without_end(connection) if not held(lock_path(self.folder, r))]
+            runs = [r for r in without_end(connection) if not going(r)]
             found: list[tuple[Checked, tuple[Event, ...]]] = [
                 (verify(connection, run), events_of(connection, run)) for run in runs
             ]
@@ -143,8 +120,14 @@ class Store:
 
     def _going(self) -> Callable[[str], bool]:
         """Tells whether a program writes a run, or did when this was called: one may begin or end while one reads."""
+        if self.path is None:
+            return self._locked
         before = {path.stem for path in lock_path(self.folder, "*").parent.glob("*.lock") if held(path)}
         return lambda run: run in before or held(lock_path(self.folder, run))
+
+    def _locked(self, run: str) -> bool:
+        with self.reading() as connection:
+            return postgres.locked(connection, run)
 
     def count_runs(self) -> int:
         """How many runs are on record."""
@@ -190,20 +173,23 @@ class Store:
     def writing(self) -> Iterator[sa.Connection]:
         """One transaction that writes; nothing of it is kept when it is left by an error."""
         with guarded(self.place), self.engine.connect() as opened:
-            connection = opened.execution_options(writes=True)
+            connection = opened.execution_options(**writes(self.engine))
             with connection.begin():
                 yield connection
                 last = ledger.head_of(connection)
-            anchor.note(self.place, *last)
+            anchor.note(self._noted_at, *last)
 
-    def _prepare(self) -> None:
+    def _prepare(self, empty: InputError | None) -> None:
+        """Make the tables, or bring them to the present form; ``empty`` is raised where there are none."""
         with self.engine.connect() as connection:
             found = self._version(connection)
+        if found is None and empty is not None:
+            raise empty
         if found != schema.VERSION and (found is None or found in migrations.OLDER):
             with self.writing() as connection:
                 found = self._version(connection)  # another program may have come first
                 if found is None:
-                    anchor.forget(self.place)
+                    anchor.forget(self._noted_at)
                     schema.tables.create_all(connection)
                     connection.execute(sa.insert(schema.meta).values(name="schema", value=schema.VERSION))
                     migrations.begin_ledger(connection)
@@ -220,8 +206,8 @@ class Store:
         if not names:
             return None
         if schema.meta.name not in names:
-            do = "Name another store with --store sqlite:///PATH."
-            raise RecordError("the file is a database, but not one of records", do, self.place)
+            do = "Name another store with --store URL."
+            raise RecordError("this is a database, but not one of records", do, self.place)
         query = sa.select(schema.meta.c.value).where(schema.meta.c.name == "schema")
         return str(connection.execute(query).scalar_one())
 
@@ -243,3 +229,6 @@ def _engine(path: Path, busy_seconds: float) -> sa.Engine:
         connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
 
     return engine
+
+
+__all__ = ["Store", "default_path", "path_of", "place_of"]

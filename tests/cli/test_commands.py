@@ -119,7 +119,7 @@ def test_a_store_that_cannot_be_had(rig: Rig, two_looks: str, tmp_path: Path) ->
     assert len(err.splitlines()) == 2
     code, out, err = rig("run", two_looks, "--store", "postgresql://shop/records")
     assert code == 2
-    assert "later" in err
+    assert "rig gather" in err
     assert rig("runs", "--store", f"sqlite:///{tmp_path / 'none.sqlite'}")[0] == 2
 
 

@@ -2,11 +2,12 @@
 
 What is allowed is worked out here once more, from a list of what was done, by other means than the records use. A
 release must be refused whenever this list says so, and must be granted when it does not. ``RIG_LIVES=10000`` tries so
-many lives.
+many lives; ``RIG_LIVES_BOTH=1000`` lives so many again in PostgreSQL, where every move must come out alike.
 """
 
 from __future__ import annotations
 
+import functools
 import os
 import shutil
 import tempfile
@@ -41,6 +42,7 @@ from rig.records.people import Proved
 from rig.records.release import release
 
 LIVES = int(os.environ.get("RIG_LIVES", "15"))
+LIVES_BOTH = int(os.environ.get("RIG_LIVES_BOTH", "3"))
 SAFETY = {"earth-bond", "insulation", "hold-temperature"}
 BAD = (Verdict.FAIL, Verdict.CONDITIONAL_FAIL)
 AGAINST = (*BAD, Verdict.NO_READING, Verdict.STOPPED)
@@ -64,16 +66,37 @@ class Done:
     sound: bool = True  # of a run: real, proved, the right unit, files and instruments in order
 
 
+def told(move: Callable[..., None]) -> Callable[..., None]:
+    """Keep what was done by whom, to do it again elsewhere; what a move does by itself is not told twice."""
+
+    @functools.wraps(move)
+    def doing(self: Life, **words: object) -> None:
+        outermost, self.telling = not self.telling, True
+        if outermost:
+            self.story.append((move.__name__, words))
+        try:
+            move(self, **words)
+        finally:
+            self.telling = not outermost
+
+    return doing
+
+
 class Life(RuleBasedStateMachine):
     """One unit in one workshop."""
 
     def __init__(self) -> None:
         super().__init__()
+        self.story: list[tuple[str, dict[str, object]]] = []
+        self.telling = False
         base = Path("/dev/shm")
         self.folder = Path(tempfile.mkdtemp(dir=base if os.access(base, os.W_OK) else None))
         self.patch = pytest.MonkeyPatch()
-        self.shop = Shop.opened(f"sqlite:///{self.folder / 'records.sqlite'}", "workshop", self.patch)
+        self.shop = Shop.opened(self.url(), "workshop", self.patch)
         self.done: list[Done] = []
+
+    def url(self) -> str:
+        return f"sqlite:///{self.folder / 'records.sqlite'}"
 
     def teardown(self) -> None:
         try:
@@ -84,10 +107,11 @@ class Life(RuleBasedStateMachine):
             shutil.rmtree(self.folder)
 
     @initialize(ready=st.booleans())
+    @told
     def received(self, ready: bool) -> None:
         self.shop.receive()
         if ready:
-            self.the_proper_way(False)
+            self.the_proper_way(anew=False)
 
     def add(self, what: str, by: Proved, name: str = "", **more: object) -> None:
         self.done.append(Done(what, self.shop.clock.now, by.name, name, **more))  # type: ignore[arg-type]
@@ -103,10 +127,12 @@ class Life(RuleBasedStateMachine):
     # --- what people do
 
     @rule()
+    @told
     def papers(self) -> None:
         self.attempt(self.shop.papers, "papers", TECH)
 
     @rule(who=st.sampled_from([TECH, BOTH]))
+    @told
     def half_the_papers(self, who: Proved) -> None:
         store, job = self.shop.store, self.shop.job
         self.attempt(
@@ -115,12 +141,14 @@ class Life(RuleBasedStateMachine):
         self.attempt(lambda: moves.note(store, job, DataLeft("none", ""), RULES, who), "data", who)
 
     @rule(finding=st.sampled_from(["", "sheath cut"]), item=st.sampled_from(["cord", "relief-valve"]))
+    @told
     def look(self, finding: str, item: str) -> None:
         fact = Looked(item, finding)
         act = lambda: moves.note(self.shop.store, self.shop.job, fact, RULES, TECH)  # noqa: E731
         self.attempt(act, "found" if finding else "looked", TECH, item)
 
     @rule(said=st.sampled_from(["approved", "approved", "refused"]), beyond=st.booleans())
+    @told
     def agree(self, said: str, beyond: bool) -> None:
         shop = self.shop
         self.attempt(
@@ -136,11 +164,13 @@ class Life(RuleBasedStateMachine):
         self.attempt(lambda: moves.answer(shop.store, shop.job, answer, RULES, TECH), said, TECH)
 
     @rule(part=st.sampled_from(list(MENDED)), by=st.sampled_from([TECH, OTHER_TECH, BOTH, QA]))
+    @told
     def repair(self, part: str, by: Proved) -> None:
         fact = Repaired((PartFitted(part, "L1"),), 5.0, "rectifier-open", "")
         self.attempt(lambda: moves.repair(self.shop.store, self.shop.job, fact, RULES, by), "repaired", by, part)
 
     @rule(good=st.sampled_from([True, True, True, False]))
+    @told
     def self_check(self, good: bool) -> None:
         verdict = Verdict.PASS if good else Verdict.FAIL
         at = self.shop.clock.now
@@ -156,6 +186,7 @@ class Life(RuleBasedStateMachine):
             ["", "", "", "", "simulated", "no pin", "other unit", "other file", "expired", "cut off", "not off"]
         ),
     )
+    @told
     def run(self, procedure: str, bad: Verdict | None, which: int, by: Proved, trick: str) -> None:
         if not self.has("papers", "decontaminated"):
             return  # it does not reach the bench: tests/cli tries that
@@ -181,12 +212,14 @@ class Life(RuleBasedStateMachine):
             self.add(f"run {trick}".strip(), by, procedure, verdicts=every, sound=sound)
 
     @rule()
+    @told
     def mark_what_was_cut_off(self) -> None:
         self.shop.store.mark_interrupted()
         for one in self.done:
             one.what = "run marked" if one.what == "run cut off" else one.what
 
     @rule(step=st.sampled_from([*STEPS["final-inspection"], "earth-bond", "look:cord", "look:relief-valve"]))
+    @told
     def concede(self, step: str) -> None:
         until = (self.shop.today + timedelta(days=1)).isoformat()
         own = self.shop.standing.own
@@ -196,6 +229,7 @@ class Life(RuleBasedStateMachine):
         assert not (self.done and self.done[-1].what == "conceded" and self.done[-1].name in SAFETY)
 
     @rule(step=st.sampled_from(["fill-time", "idle-current", "hold-temperature", "insulation", "look:cord"]))
+    @told
     def explain(self, step: str) -> None:
         own = self.shop.standing.own
         fact = FindingExplained(step, "a reason")
@@ -203,24 +237,27 @@ class Life(RuleBasedStateMachine):
         self.attempt(act, "explained", LEAD, step)
 
     @rule(hours=st.sampled_from([1, 20, 30]))
+    @told
     def wait(self, hours: int) -> None:
         self.shop.clock.now += timedelta(hours=hours)
 
     @rule(anew=st.booleans())
+    @told
     def the_proper_way(self, anew: bool) -> None:
         """Everything that is still to be done, in its order: from here the odd things are tried."""
         if not self.has("papers"):
             self.papers()
         if not any(one.what == "run" for one in self.done):
-            self.run("incoming-inspection", Verdict.FAIL, 0, TECH, "")
+            self.run(procedure="incoming-inspection", bad=Verdict.FAIL, which=0, by=TECH, trick="")
         if anew or not self.has("repaired"):
-            self.agree("approved", False)
-            self.repair("rectifier", TECH)
-        self.self_check(True)
+            self.agree(said="approved", beyond=False)
+            self.repair(part="rectifier", by=TECH)
+        self.self_check(good=True)
         for procedure in TESTS:
-            self.run(procedure, None, 0, TECH, "")
+            self.run(procedure=procedure, bad=None, which=0, by=TECH, trick="")
 
     @rule(who=st.sampled_from([QA, QA, QA, BOTH, TECH, LEAD]))
+    @told
     def release(self, who: Proved) -> None:
         why_not, refusal = self.broken(who), ""
         try:
@@ -237,6 +274,7 @@ class Life(RuleBasedStateMachine):
 
     @precondition(lambda self: self.has("released"))
     @rule()
+    @told
     def ship(self) -> None:
         last = max(n for n, one in enumerate(self.done) if one.what == "released")
         conceded = [one for one in self.done if one.what == "conceded"]
