@@ -87,7 +87,7 @@ def _bare(run: str) -> str:
 def find(connection: sa.Connection, wanted: str) -> str:
     """The whole id that begins with ``wanted``. Raises InputError when there is none, or more than one."""
     r = schema.runs.c
-    begins = [r.run.between(begin, begin + "\U0010ffff") for begin in _beginnings(wanted)]
+    begins = [sa.and_(r.run >= begin, r.run <= begin + "\U0010ffff") for begin in _beginnings(wanted)]
     query = sa.select(r.run).where(sa.or_(sa.false(), *begins)).order_by(r.run)
     found = connection.execute(query.limit(4)).scalars().all()
     if len(found) == 1:
