@@ -120,6 +120,23 @@ class Outputs:
         confirmed = self._maybe_on[output].confirmed
         return math.inf if confirmed is None else confirmed
 
+    def last_said(self, output: str) -> tuple[bool, float] | None:
+        """What an output's feedback last said, whoever asked it, and when (on the bench's clock); None before the first
+        answer."""
+        spec = self._wiring.outputs[output]
+        module, channel = self._contact(spec)
+        answer = self._readers.last_inputs(module) if module else self._coils.get(spec.instrument)
+        found = [] if answer is None else [(answer.had, answer.value[channel if module else spec.channel])]
+        entry = self._maybe_on.get(output)
+        if entry is not None and entry.confirmed is not None:
+            found.append((entry.confirmed, True))
+        if output in self._off_at:
+            found.append((self._off_at[output], False))
+        if not found:
+            return None
+        when, on = max(found)
+        return on, when
+
     async def turn_on(self, output: str) -> Answer[bool]:
         """Turn one output on. The answer's times bracket the moment at which its feedback changed. Raises Stopped when
         the guard forbids it, OutputError when the feedback does not follow, InstrumentError."""

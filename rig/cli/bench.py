@@ -72,7 +72,8 @@ def command(
     charts: tuple[Chart, ...] = ()
     if self_check:
         from rig.cli.codes import exit_code
-        from rig.cli.run import Wanted, perform
+        from rig.cli.performing import Wanted
+        from rig.cli.run import perform
         from rig.cli.shifts import print_charts
 
         printer.line("")

@@ -89,8 +89,9 @@ def _measure(
     """Every reading of the study, trial by trial, so that what drifts meanwhile falls on everybody alike.
 
     On a simulated bench each has a seed of its own: the same one would give the same reading."""
+    from rig.cli.performing import Wanted
     from rig.cli.printer import Printer
-    from rig.cli.run import Wanted, perform
+    from rig.cli.run import perform
 
     every = [(person, part) for _ in range(trials) for person in people for part in parts]
     for n, (person, part) in enumerate(every):

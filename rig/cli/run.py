@@ -6,24 +6,20 @@ import shlex
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from rig.cli.options import fault_option, json_option, print_json, printable, store_option, wire_fault_option
+from rig.cli.performing import Wanted, carry_out, prepare, run_facts
 from rig.cli.who import who_options
-from rig.errors import InputError
 
 if TYPE_CHECKING:
     from rig.cli.printer import Printer
     from rig.events import Event, RunRecord
     from rig.plan.load import Loaded
-    from rig.plan.plan import Plan
     from rig.run.people import Terminal
     from rig.run.run_in_log import RunInLog
-    from rig.run.session import RunRequest
 
 
 @click.command("run")
@@ -79,61 +75,23 @@ def command(procedure: str | None, show: str | None, **options: Any) -> int:
     return exit_code(record)
 
 
-@dataclass(frozen=True)
-class Wanted:
-    """What a command line asks for."""
-
-    procedure: str
-    bench: str = "simulated"
-    unit: str | None = None
-    serial: str = ""
-    job: str = ""
-    by: str = ""
-    pin_file: Path | None = None
-    answers: str | None = None
-    by_hand: tuple[str, ...] = ()
-    faults: tuple[tuple[str, float], ...] = ()
-    wire_faults: tuple[tuple[str, str, int | None], ...] = ()
-    seed: int = 0
-    pace: str | None = None
-    person: str = "auto"
-    wire_log: str | None = None
-    store: str | None = None
-
-
 def perform(wanted: Wanted, printer: Printer) -> RunRecord:
     """Put the plan together, run it, show it, keep it; the record, as it will be read back."""
-    from rig.cli import bound
     from rig.cli.asking import Asking
     from rig.cli.live import Live
     from rig.cli.progress import facts_of
-    from rig.plan.load import load_named
-    from rig.plan.plan import make_plan
     from rig.plan.visible import visible
-    from rig.records.codec import normal_record
     from rig.records.declared import declared
-    from rig.records.shifts import refuse_unchecked
     from rig.records.store import Store
-    from rig.run import session
 
-    bound.refuse_far_store(wanted.store)
-    job = bound.job_on_record(wanted.store, wanted.job)
-    serial, unit = bound.of_the_job(job, wanted.serial, wanted.unit)
-    wanted = replace(wanted, serial=serial)
-    files = [load_named("procedure", wanted.procedure)]
-    files += [load_named("unit-profile", unit), load_named("bench", wanted.bench)]
-    plan = make_plan(*files)
-    request = _request(plan, printer, wanted, files[0])
-    session.refuse_without_people(request, plan)  # before the store is opened, so that it leaves no trace
+    prepared = prepare(wanted, _ask(printer, wanted.person))
+    request, plan = prepared.request, prepared.plan
     with Store.open(wanted.store) as records:
         for cut_off in records.mark_interrupted():
             print(f"note: run {cut_off} had been cut off; it is marked as interrupted", file=sys.stderr)
-        if job is not None:
+        if prepared.job is not None:
             printer.line(visible(declared(records).heading(), 400))
-        with records.reading() as connection:
-            refuse_unchecked(connection, plan.bench, plan.procedure.procedure, request.wall())
-        facts = bound.run_facts(records, job, wanted.by, wanted.pin_file, files, plan.bench)
-        request = replace(request, report=records.report_path(request.run))
+        facts = run_facts(prepared, records)
         again = f"rig runs {request.run[:13]}"
         again += f" --store {shlex.quote(wanted.store)}" if wanted.store else ""
         pace = 0.0 if request.lockstep else 1.0 if plan.bench.station else plan.bench.speed
@@ -142,14 +100,11 @@ def perform(wanted: Wanted, printer: Printer) -> RunRecord:
             listeners: list[Callable[[Event], None]] = [live]
             if asking is not None:
                 listeners.append(asking.take)
-            with _logged(wanted, files) as told:
-                request = replace(request, wire_log=told.log if told is not None else None)
+            with _logged(wanted, prepared.files) as told:
+                log = told.log if told is not None else None
                 listeners += [] if told is None else [told]
-                opened = session.nothing if told is None else told.opened
-                record = session.run_procedure(
-                    request, plan, listeners, lambda run: records.journal(run, facts), opened
-                )
-    return normal_record(record)
+                opened = None if told is None else told.opened
+                return carry_out(prepared, records, facts, listeners, opened, log)
 
 
 @contextmanager
@@ -168,47 +123,6 @@ def _logged(wanted: Wanted, files: Sequence[Loaded]) -> Iterator[RunInLog | None
         log.close()
         if log.lost:
             print(f"note: the wire log is not whole: {log.lost}", file=sys.stderr)
-
-
-def _request(plan: Plan, printer: Printer, wanted: Wanted, written: Loaded) -> RunRequest:
-    from rig.records.ids import new_run_id
-    from rig.run import session
-
-    return session.RunRequest(
-        run=new_run_id(),
-        serial=wanted.serial,
-        job=wanted.job,
-        by=wanted.by,
-        faults=wanted.faults,
-        wire_faults=wanted.wire_faults,
-        seed=wanted.seed,
-        lockstep=_lockstep(plan, wanted.pace),
-        person=wanted.person,
-        answers=_prepared(plan, wanted, written),
-        by_hand=wanted.by_hand,
-        ask=_ask(printer, wanted.person),
-    )
-
-
-def _prepared(plan: Plan, wanted: Wanted, written: Loaded) -> dict[str, str]:
-    """Prepared answers. One for a prompt that the procedure, as it is written, has for other units only is let be."""
-    from rig.cli.answers import read_answers
-    from rig.plan.procedure import Procedure
-    from rig.run.prompts import names_of_prompts, prompts_after_pause, prompts_of
-
-    if wanted.answers is None:
-        return {}
-    assert isinstance(written.model, Procedure)
-    prompts = [*prompts_of(plan, wanted.by_hand), *prompts_after_pause(plan)]
-    return read_answers(wanted.answers, prompts, names_of_prompts(written.model))
-
-
-def _lockstep(plan: Plan, pace: str | None) -> bool:
-    has_clock = plan.bench.station is not None
-    if pace == "lockstep" and not has_clock:
-        what = f"bench {plan.bench.bench} has no station of its own, so its time is the wall's"
-        raise InputError(what, "Leave --pace out, or give --pace real.", "--pace")
-    return has_clock and pace != "real"
 
 
 def _ask(printer: Printer, person: str) -> Terminal | None:

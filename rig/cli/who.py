@@ -6,6 +6,7 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Callable
+from contextvars import ContextVar
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -20,6 +21,8 @@ if TYPE_CHECKING:
 
 F = TypeVar("F", bound=Callable[..., Any])
 ENVIRONMENT, NEW = "RIG_PIN", "RIG_NEW_PIN"
+# What a form has taken unseen, by whoever shows one: then nobody is asked at the terminal. Empty: no PIN was typed.
+TYPED: ContextVar[str | None] = ContextVar("typed PIN", default=None)
 
 
 def who_options(command: F) -> F:
@@ -45,7 +48,9 @@ def proved(store: Store, by: str, pin_file: Path | None) -> Proved:
 
 
 def given_pin(pin_file: Path | None, variable: str) -> str | None:
-    """A PIN from a file or the environment, if there is one. Raises InputError."""
+    """A PIN that a form has taken, or from a file or the environment, if there is one. Raises InputError."""
+    if TYPED.get() is not None:
+        return TYPED.get() or None
     if pin_file is None:
         return os.environ.get(variable) or None
     try:
@@ -60,7 +65,7 @@ def given_pin(pin_file: Path | None, variable: str) -> str | None:
 def asked(question: str, twice: bool = False) -> str | None:
     """A PIN that is typed unseen at the terminal; None where nobody can be asked, or nothing was typed."""
     try:
-        if not sys.stdin.isatty():
+        if TYPED.get() is not None or not sys.stdin.isatty():
             return None
     except ValueError:  # closed
         return None

@@ -9,6 +9,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 from rig.bench.claim import claimed
 from rig.bench.latch import latch, latch_paths
@@ -20,6 +21,7 @@ from rig.bench.wire_log import WireLog
 from rig.errors import InputError, RecordError, RigError, Stopped
 from rig.events import Event, Noted, RunEnded, RunRecord, RunStarted, StepEnded, StepResult
 from rig.plan.plan import Plan
+from rig.run.control import Control, Ending
 from rig.run.engine import Engine
 from rig.run.hand_prompts import refuse_not_by_hand, steps_by_hand
 from rig.run.journal import Journal
@@ -49,6 +51,7 @@ class RunRequest:
     wall: Callable[[], datetime] = lambda: datetime.now(UTC)  # for dates on paper; nothing is timed by it
     wire_log: WireLog | None = None  # what is on the bench's wires is kept there
     played: Path | None = None  # the wire log that a bench of recorded answers plays back
+    control: Control | None = None  # how another thread ends or pauses the run
 
 
 def nothing(bench: OpenBench) -> None:
@@ -111,8 +114,12 @@ async def run_async(
     journal_for: Callable[[str], Journal],
     opened: Callable[[OpenBench], None] = nothing,
 ) -> RunRecord:
-    """``run_procedure`` in a running loop."""
+    """``run_procedure`` in a running loop. An end that ``request.control`` asks for while the bench is still being
+    opened comes out as CancelledError; nothing was switched then."""
     refuse_without_people(request, plan)
+    opening = asyncio.current_task()
+    if request.control is not None and opening is not None:
+        request.control.attach(lambda ending: _cancel(opening))
     recorder = _Recorder(journal_for(request.run), listeners)
     own = plan.bench.station is not None
     with claimed(plan.bench, plan.bench.links, own):
@@ -137,6 +144,10 @@ async def run_async(
             await bench.close()
 
 
+def _cancel(task: asyncio.Task[Any]) -> None:
+    task.cancel()
+
+
 class _Run:
     """One run on an open bench, with the second process beside it and signals turned into a stop."""
 
@@ -151,7 +162,7 @@ class _Run:
     ) -> None:
         self._request, self._plan, self._bench, self._second, self._recorder = request, plan, bench, second, recorder
         self._roll = roll
-        self._signal: int | None = None
+        self._ending: Ending | None = None
         terminal = request.ask if request.person != "simulated" else None
         self._people = People(bench.live.hands, request.answers, terminal, recorder.emit, request.by)
         self._engine = Engine(plan, bench.live, self._people, recorder.emit, request.by_hand)
@@ -165,13 +176,15 @@ class _Run:
         started = _started(self._request, self._plan)
         loop = asyncio.get_running_loop()
         handled = _handle(loop, self._stop, self._engine.pause)
+        if self._request.control is not None:
+            self._request.control.attach(self._end, self._engine.pause)
         try:
             self._recorder.emit(started)
             await self._guarded()
         except asyncio.CancelledError:
-            if self._signal is None:
+            if self._ending is None:
                 raise
-            self._engine.interrupt(f"ended by {signal.Signals(self._signal).name}")
+            self._engine.interrupt(self._ending.why)
         except Exception as error:
             if not isinstance(error, RecordError):
                 self._engine.interrupt(f"the program failed: {type(error).__name__}: {error}")
@@ -230,14 +243,18 @@ class _Run:
         return await self._second.drop()
 
     def _stop(self, number: int) -> None:
-        if self._signal is None:
-            self._signal = number
+        self._end(Ending(f"ended by {signal.Signals(number).name}", number))
+
+    def _end(self, ending: Ending) -> None:
+        if self._ending is None:
+            self._ending = ending
             self._engine.stop()
 
     def _ended(self, began: float) -> RunEnded:
         at, engine = self._bench.live.time(), self._engine
         wall = time.perf_counter() - began
-        return RunEnded(at, engine.verdict, engine.reason, engine.all_off, at, wall, self._signal)
+        number = None if self._ending is None else self._ending.signal
+        return RunEnded(at, engine.verdict, engine.reason, engine.all_off, at, wall, number)
 
 
 def _handle(loop: asyncio.AbstractEventLoop, stop: Callable[[int], None], pause: Callable[[], None]) -> list[int]:
