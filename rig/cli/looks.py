@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import io
 import os
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, TextIO
 
 from rig.limits import Verdict
@@ -38,9 +39,10 @@ _MARKS = {-1: ("◄", "<"), 0: ("◆", "O"), 1: ("►", ">")}
 
 @dataclass(frozen=True)
 class Looks:
-    """``fancy`` when the other side can show more than ASCII."""
+    """``fancy`` when the other side can show more than ASCII; ``paint`` has other colours in the places of ours."""
 
     fancy: bool
+    paint: Mapping[str, str] = field(default_factory=dict)
 
     def pick(self, unicode: str, ascii_: str) -> str:
         """One of two ways to write a thing."""
@@ -52,7 +54,10 @@ class Looks:
 
     def style(self, verdict: Verdict) -> str:
         """The colour of a verdict."""
-        return _SIGNS[verdict][2]
+        return self._painted(_SIGNS[verdict][2])
+
+    def _painted(self, style: str) -> str:
+        return self.paint.get(style, style)
 
     def draw(self, ruler: Ruler, verdict: Verdict) -> Text:
         """A ruler as text."""
@@ -64,7 +69,7 @@ class Looks:
             if n == ruler.mark:
                 drawn.append(self.pick(*_MARKS[ruler.off]), f"{self.style(verdict)} bold")
             else:
-                drawn.append(self.pick(unicode, ascii_), style)
+                drawn.append(self.pick(unicode, ascii_), self._painted(style))
         return drawn
 
 

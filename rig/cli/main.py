@@ -37,6 +37,7 @@ COMMANDS = {
     "backup": ("rig.cli.backup", "Copy all records into one file, and check the copy."),
     "restore": ("rig.cli.backup:restore_command", "Bring the records of a backup back."),
     "replay": ("rig.cli.replay", "Run a wire log's run again, on the answers that it recorded."),
+    "screen": ("rig.screen.command", "Work at the bench on one screen: run, watch, find the cause, release."),
     "schema": ("rig.cli.schema", "Print the JSON Schema of a kind of file."),
 }
 

@@ -55,7 +55,7 @@ class Progress:
         self.total = 0
         self.sampled: Sampled | None = None
         self.asking = False
-        self._facts = facts
+        self.facts = facts
         self._planned = 0.0
         self._minutes_done = 0.0
         self._running: dict[str, StepStarted] = {}
@@ -80,7 +80,7 @@ class Progress:
         name = event.result.name
         started = self._running.pop(name, None)
         self.done += 1
-        self._minutes_done += self._facts.minutes.get(name, started.minutes if started is not None else 0.0)
+        self._minutes_done += self.facts.minutes.get(name, started.minutes if started is not None else 0.0)
         if self.sampled is not None and self.sampled.step == name:
             self.sampled = None
 
@@ -94,12 +94,12 @@ class Progress:
         """What the step waits for, or does."""
         if self.asking:
             return "an answer"
-        return "" if self.step is None else self._facts.waits_for.get(self.step.step, self.step.doing)
+        return "" if self.step is None else self.facts.waits_for.get(self.step.step, self.step.doing)
 
     def minutes_left(self, now: float) -> float:
         """Planned minutes that are left at ``now`` (bench time, s)."""
         left = self._planned - self._minutes_done
         if self.step is not None:
-            planned = self._facts.minutes.get(self.step.step, self.step.minutes)
+            planned = self.facts.minutes.get(self.step.step, self.step.minutes)
             left -= min(planned, max(0.0, now - self.step.at) / 60.0)
         return max(0.0, left)

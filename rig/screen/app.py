@@ -1,0 +1,326 @@
+"""The screen itself: it empties the run's queue, shows what there is, and does one thing for each key."""
+
+from __future__ import annotations
+
+import asyncio
+import queue
+import time
+from collections.abc import Callable, Mapping
+
+from rich.text import Text
+from textual import events
+from textual.app import App, ComposeResult
+from textual.binding import Binding
+from textual.widgets import ContentSwitcher, Input
+
+from rig.cli.failing import failure_of
+from rig.cli.performing import Wanted
+from rig.cli.rows import cut, wrapped
+from rig.events import Prompted
+from rig.plan.visible import visible
+from rig.screen import bench_text, palette
+from rig.screen.askbox import AskBox
+from rig.screen.begin_page import BeginPage, Preset
+from rig.screen.bench_page import BenchPage
+from rig.screen.causes_page import CausesPage
+from rig.screen.help_page import HelpPage
+from rig.screen.keystrokes import ENTER, Keystrokes
+from rig.screen.page import Act, Lines, Page
+from rig.screen.running import Over, Running
+from rig.screen.scene import Scene
+from rig.screen.strip import strip_line
+from rig.screen.words import Words
+
+EMPTY_EVERY = 0.1  # s: how soon what happens is seen
+DRAW_EVERY = 0.5  # s: how often seconds go on while nothing happens
+MOST_AT_ONCE = 2000  # things told that are taken in one go: keys come between
+NOTICE_LINES = 2
+KEYS = ("escape", "f1", "f2", "f3", "f4", "f5", "f6", "f7", "f8", "f9", "f10", "ctrl+c", "ctrl+q")
+
+
+class BenchApp(App[int]):
+    """``told`` is called when a run begins, so that whoever owns the process can end it whatever becomes of the
+    screen."""
+
+    CSS = """
+    Screen { layout: vertical; background: ansi_default; color: ansi_default; }
+    Static, Input, Horizontal, Vertical, ContentSwitcher { background: ansi_default; }
+    #strip, #who, #keys { height: 1; }
+    ContentSwitcher { height: 1fr; }
+    ContentSwitcher > Page { height: 1fr; }
+    #notice { height: auto; max-height: 2; }
+    """
+    BINDINGS = [  # noqa: RUF012 - as the library declares it
+        *(Binding(key, f"act('{key}')", show=False, priority=True) for key in KEYS),
+        Binding("pageup", "leaf(1)", show=False),
+        Binding("pagedown", "leaf(-1)", show=False),
+        Binding("down", "app.focus_next", show=False),
+        Binding("up", "app.focus_previous", show=False),
+    ]
+    ENABLE_COMMAND_PALETTE = False
+
+    def __init__(self, words: Words, fancy: bool, preset: Preset, store: str | None) -> None:
+        super().__init__(ansi_color=True)
+        self.words, self.store = words, store
+        self.looks = palette.looks(fancy)
+        self.running: Running | None = None
+        self.scene: Scene | None = None
+        self.told: Callable[[Running], None] = lambda running: None
+        self.left = False  # by somebody's wish, and not by an accident
+        self._leaving = False
+        self._before = "begin"  # the page that help was asked on
+        self._notice = ""
+        self._drawn_at = 0.0
+        self._strip, self._who = Lines(id="strip"), Lines(id="who")
+        self._told_line, self._keys = Lines(id="notice"), Lines(id="keys")
+        self.ask_box = AskBox(words, self._answered)
+        self.keystrokes = Keystrokes(self.set_timer, self._key_alone, self._scanned)
+        self.begin_page, self.bench_page = BeginPage(preset), BenchPage()
+        self.help_page, self.causes_page = HelpPage(), CausesPage()
+        pages: tuple[Page, ...] = (self.begin_page, self.bench_page, self.causes_page, self.help_page)
+        self.pages: Mapping[str, Page] = {page.id or "": page for page in pages}
+        self.loop: asyncio.AbstractEventLoop | None = None
+
+    def compose(self) -> ComposeResult:
+        yield self._strip
+        yield self._who
+        with ContentSwitcher(initial="begin"):
+            yield from self.pages.values()
+        yield self.ask_box
+        yield self._told_line
+        yield self._keys
+
+    def on_mount(self) -> None:
+        self.loop = asyncio.get_running_loop()
+        self.set_interval(EMPTY_EVERY, self._tick)
+        self.begin_page.enter()
+        self.draw()
+
+    # what there is to see
+
+    @property
+    def page(self) -> Page:
+        """The page that is seen."""
+        return self.pages[self.query_one(ContentSwitcher).current or "begin"]
+
+    def turn_to(self, name: str) -> None:
+        """Another page."""
+        self.query_one(ContentSwitcher).current = name
+        self.set_focus(None)
+        self.page.enter()
+        self.draw()
+
+    def say(self, text: str) -> None:
+        """Tell something in the line above the keys."""
+        self._notice = text
+
+    def _tick(self) -> None:
+        if self._take() or time.monotonic() - self._drawn_at >= DRAW_EVERY:
+            self.draw()
+
+    def _take(self) -> bool:
+        """Take what the run has told; whether there was anything."""
+        running, scene = self.running, self.scene
+        if running is None or scene is None:
+            return False
+        for n in range(MOST_AT_ONCE):
+            try:
+                told = running.told.get_nowait()
+            except queue.Empty:
+                return n > 0
+            scene.take(told)
+            if isinstance(told, Over):
+                self._over(told)
+        return True
+
+    def _over(self, over: Over) -> None:
+        if over.fault is not None:
+            self.say(" ".join(failure_of(over.fault).lines))
+        elif over.record is None:
+            self.say(self.words("notice.never-began"))
+        else:
+            self._notice = ""
+        if self._leaving:
+            self._leave()
+
+    def draw(self) -> None:
+        """Everything that is seen, from what there is."""
+        self._drawn_at = time.monotonic()
+        width, scene = self.size.width, self.scene
+        self._strip.show([strip_line(scene, self.words, self.looks, width)])
+        who = Text(self.words("who.idle")) if scene is None else bench_text.who_line(scene, self.words, self.looks)
+        self._who.show([cut(who, width, self.looks)])
+        self.page.draw()
+        at_bench = self.page is self.bench_page
+        prompt = scene.prompt if scene is not None else None
+        self.ask_box.ask(prompt if at_bench else self.ask_box.prompt if prompt is self.ask_box.prompt else None)
+        self.ask_box.display = at_bench and self.ask_box.prompt is not None
+        self._told_line.show(wrapped(Text(visible(self._next(prompt, at_bench), 400)), width, 0)[:NOTICE_LINES])
+        self._keys.show([self._keys_line(width)])
+
+    def _next(self, prompt: Prompted | None, at_bench: bool) -> str:
+        """What to do next, or what was said last."""
+        say, scene = self.words, self.scene
+        if prompt is not None and not at_bench:
+            return say("notice.question-waits")
+        if self._notice:
+            return self._notice
+        if self.page is self.begin_page:
+            return say("notice.begin")
+        if scene is None or not at_bench:
+            return ""
+        if prompt is not None:
+            return say("notice.answer")
+        if scene.going:
+            cautions = scene.stage.cautions if scene.stage is not None else ()
+            return f"! {' '.join(cautions)}" if cautions else say("notice.wait", doing=scene.progress.waits_for or "-")
+        return say("notice.after-fail" if scene.failed else "notice.after")
+
+    def _keys_line(self, width: int) -> Text:
+        line = Text()
+        for act in self.acts():
+            if act.key not in ("ctrl+c", "ctrl+q"):
+                name = "Esc" if act.key == "escape" else act.key.upper()
+                part = Text.assemble((f"{name} ", palette.HEAD), f"{act.name}  ")
+                if line.cell_len + part.cell_len <= width + 2:
+                    line.append_text(part)
+        line.rstrip()
+        return line
+
+    # what can be done
+
+    def acts(self) -> list[Act]:
+        """Everything that a key does now, the most important first."""
+        return self._acts(self.page)
+
+    def acts_of_before(self) -> list[Act]:
+        """What could be done on the page that help was asked on, and can be again."""
+        return self._acts(self.pages[self._before])
+
+    def _acts(self, page: Page) -> list[Act]:
+        say = self.words
+        found = [Act("escape", say("act.off"), self.all_off), Act("ctrl+c", say("act.off"), self.all_off)]
+        found += page.acts()
+        if page is not self.bench_page and not (page is self.begin_page and self.scene is None):
+            found.append(Act("f2", say("act.bench"), self.show_bench))
+        if page is self.help_page:
+            found.append(Act("f1", say("act.back"), lambda: self.turn_to(self._before)))
+        else:
+            found.append(Act("f1", say("act.help"), self._help))
+        found += [Act("f10", say("act.leave"), self.leave), Act("ctrl+q", say("act.leave"), self.leave)]
+        return found
+
+    def action_act(self, key: str) -> None:
+        """A key that does something: what it does now."""
+        act = next((act for act in self.acts() if act.key == key), None)
+        if act is None:
+            self.say(self.words("notice.nothing", key=key.upper()))
+        else:
+            self._notice = ""
+            act.do()
+        self.draw()
+
+    def action_leaf(self, pages: int) -> None:
+        """A screenful back or forward."""
+        self.page.leaf(pages)
+
+    def _help(self) -> None:
+        self._before = self.page.id or "begin"
+        self.turn_to("help")
+
+    def all_off(self) -> None:
+        """Everything off, now. Always allowed, never asked twice."""
+        if self.running is not None and self.running.alive:
+            self.running.end(self.words("record.off-by-key"))
+            self.say(self.words("notice.turning-off"))
+        else:
+            self.say(self.words("notice.nothing-on"))
+
+    def leave(self) -> None:
+        """Leave; what is on is turned off first."""
+        if self.running is not None and self.running.alive:
+            self._leaving = True
+            self.running.end(self.words("record.left"))
+            self.say(self.words("notice.leaving"))
+        else:
+            self._leave()
+
+    def _leave(self) -> None:
+        self.left = True
+        self.exit(0)
+
+    def end_by_signal(self, number: int) -> None:
+        """A signal has come: the run was told already; the screen goes."""
+        self.left = True
+        self.exit(128 + number)
+
+    def begin(self, wanted: Wanted, pin: str, speed: float) -> None:
+        """Begin a run."""
+        if self.running is not None and self.running.alive:
+            self.say(self.words("notice.still-running"))
+            return
+        self.running = Running(wanted, pin, speed)
+        self.scene = Scene(speed)
+        self.told(self.running)
+        self.running.start()
+        self.turn_to("bench")
+
+    def run_again(self, procedure: str) -> None:
+        """Another procedure on the unit that is on the bench, by the same person; the PIN is asked for again."""
+        self.begin_page.procedure.value = procedure
+        self.turn_to("begin")
+        self.begin_page.pin.input.focus()
+        if not self.begin_page.job.value:  # there is nothing that a PIN would prove
+            self.begin_page.begin()
+
+    def pause(self) -> None:
+        """Everything off, then a question."""
+        if self.running is not None:
+            self.running.pause()
+            self.say(self.words("notice.pausing"))
+
+    def show_causes(self) -> None:
+        """What is likely behind a failure."""
+        self.turn_to("causes")
+
+    def show_bench(self) -> None:
+        """The run, or where one begins."""
+        self.turn_to("begin" if self.scene is None else "bench")
+
+    def next_unit(self) -> None:
+        """Away with the last run: it is on record."""
+        self.scene = self.running = None
+        self.begin_page.clear()
+        self.turn_to("begin")
+
+    def chosen_faults(self) -> tuple[tuple[str, float], ...]:
+        """The faults that the next simulated unit begins with."""
+        return self.begin_page.preset.faults
+
+    # keys that are answers
+
+    def on_key(self, event: events.Key) -> None:
+        if self.page is not self.bench_page or isinstance(self.focused, Input):
+            return
+        if event.is_printable and event.character:
+            self.keystrokes.take(event.character)
+        elif event.key == "enter":
+            self.keystrokes.take(ENTER)
+
+    def _key_alone(self, key: str) -> None:
+        if self.ask_box.by_key and not self.ask_box.key(key):
+            self.say(self.words("notice.no-answer", key=key))
+        self.draw()
+
+    def _scanned(self, text: str) -> None:
+        """A scanner was used while a run goes on: say whether it is the unit that is on the bench."""
+        serial = self.scene.started.serial if self.scene is not None and self.scene.started is not None else ""
+        same = text.strip().casefold() == serial.casefold()
+        self.say(self.words("notice.scanned-same" if same else "notice.scanned-other", scanned=visible(text, 60)))
+        self.draw()
+
+    def _answered(self, asked: Prompted, text: str) -> None:
+        if self.running is not None:
+            self.running.answers.give(asked, text)
+        if self.scene is not None and self.scene.prompt is asked:
+            self.scene.prompt = None

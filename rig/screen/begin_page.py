@@ -1,0 +1,144 @@
+"""The page of a unit that comes to the bench: scan it, choose what to do with it, begin."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from rich.text import Text
+from textual.app import ComposeResult
+from textual.widgets import Input
+
+from rig.cli.performing import Wanted
+from rig.cli.rows import wrapped
+from rig.plan.load import bundled
+from rig.plan.visible import visible
+from rig.screen import palette
+from rig.screen.fields import Choice, TextField
+from rig.screen.page import Act, Lines, Page
+from rig.screen.records import JobLine, jobs_of_serial
+
+PACES = ("10", "1", "60", "0")
+PEOPLE = ("auto", "simulated")
+
+
+@dataclass(frozen=True)
+class Preset:
+    """What the command line has said already."""
+
+    procedure: str = "incoming-inspection"
+    bench: str = "simulated"
+    unit: str = "demo-18-dc"
+    serial: str = ""
+    by: str = ""
+    speed: str = "10"
+    person: str = "auto"
+    seed: int = 0
+    faults: tuple[tuple[str, float], ...] = ()
+
+
+class BeginPage(Page):
+    """Everything that a run needs, on one page."""
+
+    DEFAULT_CSS = """
+    BeginPage > Lines { height: auto; margin-top: 1; }
+    """
+
+    def __init__(self, preset: Preset) -> None:
+        super().__init__(id="begin")
+        self.preset = preset
+        self._jobs: list[JobLine] = []
+        self._looked_up = ""
+        self._said = Lines()
+
+    def compose(self) -> ComposeResult:
+        say, preset = self.rig.words, self.preset
+        self.serial = TextField("serial", say("begin.serial"), preset.serial, say("begin.scan"))
+        self.job = TextField("job", say("begin.job"), "", say("begin.job-hint"))
+        self.procedure = _named("procedure", say("begin.procedure"), "procedure", preset.procedure)
+        self.unit = _named("unit", say("begin.unit"), "unit-profile", preset.unit)
+        self.bench = _named("bench", say("begin.bench"), "bench", preset.bench)
+        self.by = TextField("by", say("begin.by"), preset.by)
+        self.pin = TextField("pin", say("begin.pin"), "", say("begin.pin-hint"), secret=True)
+        paces = dict.fromkeys((preset.speed, *PACES))
+        self.pace = Choice("pace", say("begin.pace"), [(p, self._pace(p)) for p in paces], preset.speed)
+        people = [(p, say(f"begin.person-{p}")) for p in PEOPLE]
+        self.person = Choice("person", say("begin.person"), people, preset.person)
+        yield from (self.serial, self.job, self.procedure, self.unit, self.bench)
+        yield from (self.by, self.pin, self.person, self.pace, self._said)
+
+    def _pace(self, speed: str) -> str:
+        say = self.rig.words
+        return say("begin.fastest") if float(speed) == 0 else say("begin.times", times=speed)
+
+    def enter(self) -> None:
+        self.serial.input.focus()
+        self.look_up()
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        """Enter, or the end of a scan: look the serial number up, and go on to the next field."""
+        event.stop()
+        if event.input.name == "serial":
+            self.look_up()
+            self.procedure.focus()
+        else:
+            self.app.action_focus_next()
+
+    def look_up(self) -> None:
+        """What is on record of this serial number."""
+        serial = self._looked_up = self.serial.value
+        self._jobs = jobs_of_serial(self.rig.store, serial) if serial else []
+        open_ones = [job for job in self._jobs if not job.closed]
+        if open_ones:
+            self.job.value, self.unit.value = open_ones[0].number, open_ones[0].unit
+
+    def draw(self) -> None:
+        say, width = self.rig.words, self.app.size.width
+        lines: list[Text] = []
+        if self._looked_up and self._looked_up == self.serial.value:
+            for job in self._jobs[:4]:
+                text = say(
+                    "begin.known", job=visible(job.number), stage=job.closed or job.stage, unit=visible(job.unit)
+                )
+                lines += wrapped(Text(text), width, 0)
+            if not any(not job.closed for job in self._jobs):
+                lines += wrapped(Text(say("begin.unknown")), width, 0)
+        if self.job.value and not self.pin.value:
+            lines += wrapped(Text(f"! {say('begin.no-pin')}", palette.CAUTION), width, 0)
+        lines += wrapped(Text(f"! {say('begin.caution')}", palette.CAUTION), width, 0)
+        self._said.show(lines)
+
+    def acts(self) -> list[Act]:
+        say = self.rig.words
+        return [Act("f8", say("act.begin"), self.begin)]
+
+    def begin(self) -> None:
+        """Begin what the fields ask for."""
+        self.rig.begin(self.wanted(), self.pin.value, float(self.pace.value))
+        self.pin.value = ""
+
+    def wanted(self) -> Wanted:
+        """What the fields ask for."""
+        sim = self.bench.value.startswith("simulated") or "/" in self.bench.value
+        return Wanted(
+            procedure=self.procedure.value,
+            bench=self.bench.value,
+            unit=self.unit.value,
+            serial=self.serial.value,
+            job=self.job.value,
+            by=self.by.value,
+            seed=self.preset.seed,
+            faults=self.rig.chosen_faults() if sim else (),
+            person="simulated" if self.person.value == "simulated" else "terminal",
+            store=self.rig.store,
+        )
+
+    def clear(self) -> None:
+        """For the next unit."""
+        self.serial.value = self.job.value = ""
+        self._jobs = []
+
+
+def _named(name: str, label: str, kind: str, value: str) -> Choice:
+    """A choice of the bundled files of a kind, and of what the command line has named."""
+    names = dict.fromkeys([value, *sorted(bundled(kind))])
+    return Choice(name, label, [(n, n) for n in names], value)

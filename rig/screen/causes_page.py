@@ -1,0 +1,104 @@
+"""The page after a failure: the likely causes with what speaks for and against them, and the next test, by one key."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from rich.text import Text
+from textual.app import ComposeResult
+from textual.worker import Worker, WorkerState
+
+from rig.cli.failing import failure_of
+from rig.cli.rows import wrapped
+from rig.errors import RigError
+from rig.screen import palette
+from rig.screen.collected import Collected
+from rig.screen.page import Act, Page
+from rig.screen.scroll import Scrolled
+
+if TYPE_CHECKING:
+    from rig.diagnosis.diagnosis import Diagnosis
+
+WORK = "diagnosis"
+
+
+class CausesPage(Page):
+    """Asks the diagnosis in a thread: ranking takes a moment, and keys must not wait for it."""
+
+    def __init__(self) -> None:
+        super().__init__(id="causes")
+        self._lines = Scrolled()
+        self._found: Diagnosis | None = None
+        self._of = ""  # the run that it is of
+
+    def compose(self) -> ComposeResult:
+        yield self._lines
+
+    def enter(self) -> None:
+        scene = self.rig.scene
+        run = scene.started.run if scene is not None and scene.started is not None else ""
+        if run and run != self._of:
+            self._of, self._found = run, None
+            job = scene.started.job if scene is not None and scene.started is not None else ""
+            self._lines.put([Text(self.rig.words("causes.thinking"))])
+            self.run_worker(lambda: self._diagnose(run, job), name=WORK, thread=True, exit_on_error=False)
+
+    def _diagnose(self, run: str, job: str) -> Diagnosis:
+        """What all runs of a job say; of one run where it has no job on record."""
+        from rig.cli.diagnose import Wanted, perform
+        from rig.records.job import find_job
+        from rig.records.store import Store
+
+        wanted = Wanted(run=run, store=self.rig.store)
+        if job:
+            with Store.open(self.rig.store) as records, records.reading() as connection:
+                if find_job(connection, job) is not None:
+                    wanted = replace(wanted, run=None, job=job)
+        return perform(wanted)
+
+    def on_worker_state_changed(self, event: Worker.StateChanged) -> None:
+        if event.worker.name != WORK:
+            return
+        if event.state == WorkerState.SUCCESS:
+            self._found = event.worker.result
+            self._show()
+        elif event.state == WorkerState.ERROR and event.worker.error is not None:
+            fault = event.worker.error
+            self._of = ""
+            text = " ".join(failure_of(fault).lines) if isinstance(fault, RigError) else str(fault)
+            self._lines.put(wrapped(Text(text, palette.CAUTION), self.app.size.width, 0))
+
+    def on_resize(self) -> None:
+        self._show(keep=True)
+
+    def _show(self, keep: bool = False) -> None:
+        if self._found is None:
+            return
+        from rig.cli.diagnosis_view import show
+
+        page = Collected(self.app.size.width + 1, self.rig.looks)
+        for caution in self._found.table.table.cautions:
+            page.line(
+                *wrapped(Text(f"! {self.rig.words('ask.caution')} {caution}", palette.CAUTION), page.width - 1, 0)
+            )
+        show(self._found, page)
+        self._lines.put(page.lines, keep)
+
+    @property
+    def next_procedure(self) -> str | None:
+        """The procedure that takes the observation that tells most, where one does."""
+        if self._found is None or not self._found.advice.next:
+            return None
+        sources = self._found.table.observations[self._found.advice.next[0].observation].from_
+        return sources[-1].procedure if sources else None
+
+    def leaf(self, pages: int) -> None:
+        self._lines.leaf(pages)
+
+    def acts(self) -> list[Act]:
+        procedure = self.next_procedure
+        if procedure is None:
+            return []
+        name = self.rig.words("act.run-next", procedure=procedure)
+        return [Act("f8", name, lambda: self.rig.run_again(procedure))]

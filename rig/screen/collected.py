@@ -1,0 +1,24 @@
+"""Lines that were made for a printer, caught to be shown on a page."""
+
+from __future__ import annotations
+
+from rich.text import Text
+
+from rig.cli.looks import Looks
+from rig.cli.printer import Printer
+
+
+class Collected(Printer):
+    """A printer that keeps its lines. What prints a page on the terminal makes a page here."""
+
+    def __init__(self, width: int, looks: Looks) -> None:
+        self.looks, self.terminal, self.gone = looks, False, False
+        self.lines: list[Text] = []
+        self._width = width
+
+    @property
+    def width(self) -> int:
+        return self._width
+
+    def line(self, *lines: Text | str) -> None:
+        self.lines += [line if isinstance(line, Text) else Text(line) for line in lines]

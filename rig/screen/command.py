@@ -1,0 +1,70 @@
+"""``rig screen``: the bench on one screen."""
+
+from __future__ import annotations
+
+import os
+import sys
+from typing import Any
+
+import click
+
+from rig.cli.options import fault_option, printable, store_option
+
+
+@click.command("screen")
+@click.option(
+    "--procedure", default="incoming-inspection", show_default=True, help="What is offered first: a name or a file."
+)
+@click.option(
+    "--bench", default="simulated", show_default=True, help="The bench that is offered first: a name or a file."
+)
+@click.option("--unit", default="demo-18-dc", show_default=True, help="The unit profile that is offered first.")
+@click.option("--serial", default="", callback=printable, help="The serial number of the unit.")
+@click.option("--by", default="", callback=printable, metavar="NAME", help="Who works here.")
+@click.option("--speed", type=click.FloatRange(0, 1000), default=10, show_default=True,
+              help="A simulated bench's seconds to one of the wall; 0 is as fast as it goes.")  # fmt: skip
+@fault_option
+@click.option("--seed", type=click.IntRange(0, 2**63 - 1), default=0, show_default=True,
+              help="Which of the simulated units of this type it is.")  # fmt: skip
+@click.option("--person", type=click.Choice(["auto", "simulated"]), default="auto", show_default=True,
+              help="Who answers the prompts of a simulated bench.")  # fmt: skip
+@click.option("--plain", is_flag=True, help="Lines only, nothing drawn over: for screen readers.")
+@click.option("--words", "words_file", metavar="FILE", help="Other words for what the screen says: a translation.")
+@store_option
+def command(**options: Any) -> int:
+    """Work at the bench: scan a unit, run a procedure and watch it, find the cause, release.
+
+    \b
+    Examples:
+      rig screen
+      rig screen --fault lead-high-ohm --seed 5
+      rig screen --plain
+
+    Esc turns everything off, at once, from anywhere. F1 lists what can be done. Colours are left out with NO_COLOR.
+
+    The exit code is 0 when one has left with everything off, 3 when an output could not be confirmed off or the screen
+    failed, 128 + n after signal n.
+    """
+    from rig.cli.looks import can_show
+    from rig.screen.begin_page import Preset
+    from rig.screen.words import read_words
+
+    words = read_words(options["words_file"])
+    speed: float = options["speed"]
+    preset = Preset(options["procedure"], options["bench"], options["unit"], options["serial"], options["by"],
+                    f"{speed:g}", options["person"], options["seed"], options["faults"])  # fmt: skip
+    if not at_terminal():
+        raise click.UsageError("the screen needs a terminal; --plain makes do with lines")
+    from rig.screen.app import BenchApp
+    from rig.screen.lifeline import Lifeline
+
+    app = BenchApp(words, can_show(sys.stdout), preset, options["store"])
+    return Lifeline(app).run()
+
+
+def at_terminal() -> bool:
+    """Whether a screen can be drawn, and keys be read."""
+    try:
+        return sys.stdin.isatty() and sys.stdout.isatty() and os.environ.get("TERM", "") not in ("dumb", "unknown", "")
+    except ValueError:  # closed
+        return False

@@ -1,0 +1,96 @@
+"""Fields of a form, a line each: text, text that is not shown, and a choice that the arrow keys turn."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from rich.text import Text
+from textual import events
+from textual.app import ComposeResult
+from textual.containers import Horizontal
+from textual.message import Message
+from textual.widgets import Input, Static
+
+LABEL = 18  # columns
+
+
+class TextField(Horizontal):
+    """A label and what is typed, or scanned: a scanner types, and ends with Enter."""
+
+    DEFAULT_CSS = """
+    TextField { height: 1; }
+    TextField > .label { width: 18; }
+    TextField > Input { width: 1fr; height: 1; border: none; padding: 0; background: ansi_default; }
+    TextField > Input:focus { border: none; text-style: bold underline; background: ansi_default; }
+    """
+
+    def __init__(self, name: str, label: str, value: str = "", hint: str = "", secret: bool = False) -> None:
+        super().__init__(name=name)
+        self._label = label
+        self.input = Input(value, placeholder=hint, password=secret, name=name, select_on_focus=False)
+
+    def compose(self) -> ComposeResult:
+        yield Static(Text(self._label), classes="label")
+        yield self.input
+
+    @property
+    def value(self) -> str:
+        return self.input.value.strip()
+
+    @value.setter
+    def value(self, text: str) -> None:
+        self.input.value = text
+
+
+class Choice(Static, can_focus=True):
+    """One of a few: the left and right arrows turn it, a letter goes to the next that begins with it."""
+
+    DEFAULT_CSS = """
+    Choice { height: 1; }
+    Choice:focus { text-style: bold underline; }
+    """
+
+    class Turned(Message):
+        """Another one is chosen."""
+
+        def __init__(self, choice: Choice) -> None:
+            super().__init__()
+            self.choice = choice
+
+    def __init__(self, name: str, label: str, options: Sequence[tuple[str, str]], value: str = "") -> None:
+        super().__init__(name=name)
+        self._label, self._options = label, list(options)
+        self._at = next((n for n, (key, _) in enumerate(self._options) if key == value), 0)
+
+    def on_mount(self) -> None:
+        self._draw()
+
+    @property
+    def value(self) -> str:
+        return self._options[self._at][0] if self._options else ""
+
+    @value.setter
+    def value(self, wanted: str) -> None:
+        self._at = next((n for n, (key, _) in enumerate(self._options) if key == wanted), self._at)
+        self._draw()
+
+    def on_key(self, event: events.Key) -> None:
+        turns = {"left": -1, "right": 1, "space": 1}
+        if event.key in turns:
+            self._turn((self._at + turns[event.key]) % len(self._options))
+        elif event.is_printable and event.character:
+            order = [*range(self._at + 1, len(self._options)), *range(self._at + 1)]
+            letter = event.character.lower()
+            self._turn(next((n for n in order if self._options[n][1].lower().startswith(letter)), self._at))
+        else:
+            return
+        event.stop()
+
+    def _turn(self, at: int) -> None:
+        self._at = at
+        self._draw()
+        self.post_message(self.Turned(self))
+
+    def _draw(self) -> None:
+        shown = self._options[self._at][1] if self._options else "-"
+        self.update(Text(f"{self._label:<{LABEL}}< {shown} >  {self._at + 1}/{len(self._options)}"))

@@ -1,0 +1,39 @@
+"""Keys that come alone, told from a scanner's burst by the time between them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+ALONE = 0.12  # s of quiet on both sides: a scanner's keys are 1 to 20 ms apart (common practice, no source)
+ENTER = "\r"
+
+
+class Keystrokes:
+    """Collects printable keys. ``later`` calls a function after so many seconds; ``one`` is told of a key that came
+    alone, ``burst`` of what a scanner has typed."""
+
+    def __init__(
+        self,
+        later: Callable[[float, Callable[[], None]], object],
+        one: Callable[[str], None],
+        burst: Callable[[str], None],
+    ) -> None:
+        self._later, self._one, self._burst = later, one, burst
+        self._held = ""
+        self._turn = 0
+
+    def take(self, character: str) -> None:
+        """A printable key, or Enter."""
+        self._held += character
+        self._turn += 1
+        mine = self._turn
+        self._later(ALONE, lambda: self._quiet(mine))
+
+    def _quiet(self, turn: int) -> None:
+        if turn != self._turn:
+            return
+        held, self._held = self._held.strip(ENTER), ""
+        if len(held) == 1:
+            self._one(held)
+        elif held:
+            self._burst(held)

@@ -1,0 +1,56 @@
+"""What the screen reads of the records, in plain values. Nothing is decided here."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from rig.errors import RigError
+
+
+@dataclass(frozen=True)
+class JobLine:
+    """A job in a line: its number, its unit, what it waits for, how it ended if it did."""
+
+    number: str
+    serial: str
+    unit: str
+    owner: str
+    received: str
+    stage: str
+    closed: str
+
+
+def all_jobs(store: str | None) -> list[JobLine]:
+    """Every job, the latest first; none where there are no records yet. Raises RigError."""
+    from rig.records.job import jobs_of
+    from rig.records.store import Store, path_of
+
+    if not path_of(store).exists():
+        return []
+    with Store.open(store) as records:
+        found = [
+            JobLine(j.number, j.received.serial, j.received.unit, j.received.owner, j.entries[0].utc, j.stage, j.closed)
+            for j in jobs_of(records)
+        ]
+    return found[::-1]
+
+
+def jobs_of_serial(store: str | None, serial: str) -> list[JobLine]:
+    """The jobs of a unit, the latest first; none where the records cannot be read: the run will say so."""
+    from rig.records.people import same_name
+
+    try:
+        return [job for job in all_jobs(store) if same_name(job.serial) == same_name(serial)]
+    except RigError:
+        return []
+
+
+def heading_of(store: str | None) -> str:
+    """Whose records these are, and whether they are for practice."""
+    from rig.records.declared import declared
+    from rig.records.store import Store, path_of
+
+    if not path_of(store).exists():
+        return ""
+    with Store.open(store) as records:
+        return declared(records).heading()

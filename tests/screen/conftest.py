@@ -1,0 +1,66 @@
+"""What the tests of the screen share: an app without a terminal, on records of its own."""
+
+from __future__ import annotations
+
+import asyncio
+import time
+from collections.abc import AsyncIterator, Awaitable, Callable
+from contextlib import asynccontextmanager
+from pathlib import Path
+from typing import Any
+
+import pytest
+from textual.pilot import Pilot
+
+from rig.screen.app import BenchApp
+from rig.screen.begin_page import Preset
+from rig.screen.words import read_words
+
+PATIENCE = 60.0  # s of wall time for what takes one: the machine may be busy
+
+App = Callable[..., Any]
+
+
+@asynccontextmanager
+async def shown(
+    store: Path, size: tuple[int, int] = (80, 24), fancy: bool = True, **preset: Any
+) -> AsyncIterator[tuple[BenchApp, Pilot[int]]]:
+    """A screen, as fast as it goes; at its end the run is ended, too."""
+    app = BenchApp(read_words(), fancy, Preset(**({"speed": "0"} | preset)), f"sqlite:///{store}")
+    async with app.run_test(size=size) as pilot:
+        try:
+            yield app, pilot
+        finally:
+            if app.running is not None:
+                app.running.end("the test is over")
+                await asyncio.to_thread(app.running.join, PATIENCE)
+
+
+async def until(pilot: Pilot[int], what: Callable[[], object]) -> None:
+    """Wait for something to become true."""
+    end = time.monotonic() + PATIENCE
+    while not what():
+        assert time.monotonic() < end, "it never came"
+        await pilot.pause(0.02)
+
+
+def text_of(app: BenchApp) -> str:
+    """Everything that is on the screen, as lines."""
+    lines = app.screen._compositor.render_strips(app.size)
+    return "\n".join("".join(segment.text for segment in line).rstrip() for line in lines)
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Path:
+    return tmp_path / "records.sqlite"
+
+
+def sync(test: Callable[..., Awaitable[None]]) -> Callable[..., None]:
+    """A test that is a coroutine, as a function."""
+    import functools
+
+    @functools.wraps(test)
+    def run(*args: Any, **kwargs: Any) -> None:
+        asyncio.run(test(*args, **kwargs))
+
+    return run

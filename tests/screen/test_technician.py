@@ -1,0 +1,158 @@
+"""The technician's story by keys alone: scan, begin, answer, everything off, leave."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from rig.limits import Verdict
+from tests.cli.small_procedures import LONG_WAIT, TWO_LOOKS
+from tests.screen.conftest import shown, sync, text_of, until
+
+FED = "bus-dc24"
+
+
+@pytest.fixture
+def two_looks(tmp_path: Path) -> str:
+    path = tmp_path / "two-looks.yaml"
+    path.write_text(TWO_LOOKS, encoding="utf-8")
+    return str(path)
+
+
+@pytest.fixture
+def long_wait(tmp_path: Path) -> str:
+    path = tmp_path / "long-wait.yaml"
+    path.write_text(LONG_WAIT, encoding="utf-8")
+    return str(path)
+
+
+@sync
+async def test_scan_begin_answer_and_see_the_reading(store: Path, two_looks: str) -> None:
+    async with shown(store, procedure=two_looks) as (app, pilot):
+        assert "NOTHING IS ON" in text_of(app)
+        await pilot.press(*"LM-0042", "enter", "f8")
+        await until(pilot, lambda: "[Y] yes" in text_of(app))
+        await pilot.press("y")
+        await until(pilot, lambda: app.scene is not None and app.scene.ended is not None and app.scene.over is not None)
+        assert app.scene is not None
+        assert [str(r.verdict) for r in app.scene.results] == ["pass", "pass"]
+        await until(pilot, lambda: "EVERYTHING IS OFF, confirmed" in text_of(app))
+        seen = text_of(app)
+        assert "LM-0042" in seen
+        assert "allowed 10–35 °C" in seen
+        assert "┃" in seen
+        assert "◆" in seen
+
+
+@sync
+async def test_a_scanner_answers_nothing(store: Path, two_looks: str) -> None:
+    async with shown(store, procedure=two_looks, serial="LM-0042") as (app, pilot):
+        await pilot.press("f8")
+        await until(pilot, lambda: app.ask_box.by_key)
+        app.keystrokes.take("y")
+        app.keystrokes.take("n")
+        app.keystrokes.take("\r")
+        await until(pilot, lambda: "NOT the unit on the bench" in text_of(app))
+        await pilot.press("enter")
+        await pilot.pause(0.3)
+        assert app.scene is not None
+        assert app.scene.results == []
+        assert app.ask_box.prompt is not None
+
+
+@sync
+async def test_the_caution_comes_before_the_question(store: Path, tmp_path: Path) -> None:
+    path = tmp_path / "hot.yaml"
+    path.write_text(TWO_LOOKS.replace("verb: look", "caution: Steam scalds.\n        verb: look"), encoding="utf-8")
+    async with shown(store, procedure=str(path)) as (app, pilot):
+        await pilot.press("f8")
+        await until(pilot, lambda: "Steam scalds." in text_of(app))
+        assert "Is the lid shut?" not in text_of(app)
+        await pilot.press("y")  # no answer yet: the question was not seen
+        await pilot.pause(0.3)
+        assert app.scene is not None
+        assert app.scene.results == []
+        await pilot.press("c")
+        await until(pilot, lambda: "Is the lid shut?" in text_of(app))
+        await pilot.press("n")
+        await until(pilot, lambda: app.scene is not None and app.scene.ended is not None)
+        assert app.scene.results[0].verdict is Verdict.FAIL
+
+
+@sync
+async def test_one_key_turns_everything_off_from_any_page(store: Path, long_wait: str) -> None:
+    async with shown(store, procedure=long_wait, person="simulated", speed="1") as (app, pilot):
+        await pilot.press("f8")
+        await until(pilot, lambda: f"ON: {FED}" in text_of(app))
+        assert "read back" in text_of(app)
+        await pilot.press("f1")
+        await until(pilot, lambda: "What can be done now" in text_of(app))
+        await pilot.press("escape")
+        await until(pilot, lambda: app.scene is not None and app.scene.ended is not None)
+        assert app.scene is not None
+        assert app.scene.ended is not None
+        assert app.scene.ended.all_off
+        assert app.scene.ended.verdict is Verdict.STOPPED
+        assert "by a key" in (app.scene.ended.reason or "")
+        assert app.scene.ended.signal is None
+
+
+@sync
+async def test_leaving_turns_everything_off_first(store: Path, long_wait: str) -> None:
+    async with shown(store, procedure=long_wait, person="simulated", speed="1") as (app, pilot):
+        await pilot.press("f8")
+        await until(pilot, lambda: f"ON: {FED}" in text_of(app))
+        running = app.running
+        assert running is not None
+        await pilot.press("f10")
+        await until(pilot, lambda: app.left)
+        assert app.scene is not None
+        assert app.scene.ended is not None
+        assert app.scene.ended.all_off
+        running.join(5)
+        assert not running.alive
+        assert app.return_code == 0
+
+
+@sync
+async def test_pause_and_go_on(store: Path, long_wait: str) -> None:
+    async with shown(store, procedure=long_wait, speed="1") as (app, pilot):
+        await pilot.press("f8")
+        await until(pilot, lambda: f"ON: {FED}" in text_of(app))
+        await pilot.press("f5")
+        await until(pilot, lambda: "CAUTION Outputs will be switched again." in text_of(app))
+        assert "NOTHING IS ON" in text_of(app)
+        await pilot.press("c")
+        await until(pilot, lambda: "[D] done" in text_of(app))
+        await pilot.press("d")
+        await until(pilot, lambda: f"ON: {FED}" in text_of(app))
+        await pilot.press("escape")
+        await until(pilot, lambda: app.scene is not None and app.scene.ended is not None)
+
+
+@sync
+async def test_what_is_wrong_before_power_is_said_and_nothing_is_on(store: Path, tmp_path: Path) -> None:
+    path = tmp_path / "wrong.yaml"
+    path.write_text(LONG_WAIT.replace("bus-dc24", "bus-dc42"), encoding="utf-8")
+    async with shown(store, procedure=str(path)) as (app, pilot):
+        await pilot.press("f8")
+        await until(pilot, lambda: app.scene is not None and app.scene.over is not None)
+        await until(pilot, lambda: "bus-dc42" in text_of(app))
+        assert "NOTHING WAS ON" in text_of(app)
+    assert not Path(store).exists()  # noqa: ASYNC240
+
+
+@sync
+async def test_resizing_loses_nothing(store: Path, long_wait: str) -> None:
+    async with shown(store, procedure=long_wait, person="simulated", speed="1", serial="LM-0042") as (app, pilot):
+        await pilot.press("f8")
+        await until(pilot, lambda: f"ON: {FED}" in text_of(app))
+        for size in [(160, 50), (20, 5), (1, 1), (300, 100), (40, 10), (80, 24), (160, 50)]:
+            await pilot.resize_terminal(*size)
+            await pilot.pause(0.05)
+        await until(pilot, lambda: "outputs, as read back" in text_of(app))
+        seen = text_of(app)
+        assert f"ON: {FED}" in seen
+        assert "LM-0042" in seen
+        assert "Esc ALL OFF" in seen
