@@ -23,9 +23,9 @@ class JobLine:
 def all_jobs(store: str | None) -> list[JobLine]:
     """Every job, the latest first; none where there are no records yet. Raises RigError."""
     from rig.records.job import jobs_of
-    from rig.records.store import Store, path_of
+    from rig.records.store import Store, place_of
 
-    if not path_of(store).exists():
+    if not place_of(store).may_hold:
         return []
     with Store.open(store) as records:
         found = [
@@ -48,9 +48,9 @@ def jobs_of_serial(store: str | None, serial: str) -> list[JobLine]:
 def heading_of(store: str | None) -> str:
     """Whose records these are, and whether they are for practice."""
     from rig.records.declared import declared
-    from rig.records.store import Store, path_of
+    from rig.records.store import Store, place_of
 
-    if not path_of(store).exists():
+    if not place_of(store).may_hold:
         return ""
     with Store.open(store) as records:
         return declared(records).heading()
