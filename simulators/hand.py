@@ -37,6 +37,7 @@ INPUTS = {
     "estop": 12, "lid": 13, "unit-door": 15, "level-probe": 16, "fill-drive": 17, "heat-demand": 18,
     "level-relay": 20, "door-locked": 21,
 }  # fmt: skip
+ENERGY = "socket-energy"  # of the person's own meter between socket and plug
 # The words of procedures for what the plant calls its functions, and the unit of what comes out.
 FUNCTIONS = {
     "DC volts": ("volts-dc", "V"),
@@ -53,9 +54,10 @@ ACCURACY = {
     "V": (0.005, 0.005),
     "A": (0.01, 0.001),
     "Ohm": (0.003, 0.002),
-    "Cel": (0.0, 0.5),
-    "Pa": (0.01, 20.0),
+    "Cel": (0.0, 0.2),
+    "Pa": (0.002, 20.0),
     "g": (0.0, 1.0),
+    "W.h": (0.002, 0.02),
 }
 
 
@@ -89,6 +91,7 @@ class HandTools:
         self._hand = Random(f"{seed}/hand tools")
         self._gain = {code: 2.0 * self._hand.random() - 1.0 for code in ACCURACY}
         self._watch: _Watch | None = None
+        self._joules = self._metered = 0.0  # through the meter at the socket, and until when
 
     def knows(self, thing: str, kind: str) -> bool:
         """Whether this is for the person's own instruments."""
@@ -111,6 +114,8 @@ class HandTools:
     # ---- reading ------------------------------------------------------------------------------------------
 
     def _read(self, thing: str, what: str) -> str | None:
+        if thing == ENERGY and what == "energy":
+            return self._shown(self._joules / 3600.0, "W.h")
         if thing in QUANTITIES and what not in ("highest", "lowest", "mean", "slope"):  # nobody watched it
             channel, code = QUANTITIES[thing]
             return self._shown(self._fixture.quantity(channel), code)
@@ -140,7 +145,11 @@ class HandTools:
     # ---- the stop-watch -----------------------------------------------------------------------------------
 
     def look(self) -> None:
-        """What a person with a stop-watch in the hand sees now; called at every step of the plant."""
+        """What a person with a stop-watch in the hand sees now; called at every step. The socket's meter counts."""
+        if self._unit.joined.mains:
+            circuits = self._unit.circuits
+            self._joules += circuits.mains_volts * circuits.supply_amps() * (self._unit.now - self._metered)
+        self._metered = self._unit.now
         watch = self._watch
         if watch is None or watch.told or watch.ended is not None:
             return
