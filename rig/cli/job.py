@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from rig.cli.codes import PASSED
-from rig.cli.job_moves import MOVES
+from rig.cli.job_indicators import MOVES
 from rig.cli.options import Numbered, json_option, print_json, store_option
 
 if TYPE_CHECKING:

@@ -23,7 +23,7 @@ MOVES: dict[str, click.Command] = {}
 Act = Callable[["Store", str, "ShopRules", "Proved"], Any]
 
 
-def _move(name: str) -> Callable[[Callable[..., Act]], click.Command]:
+def job_move(name: str) -> Callable[[Callable[..., Act]], click.Command]:
     """A move: the options' values make an act, which is carried out by whoever has proved to be somebody."""
 
     def make(function: Callable[..., Act]) -> click.Command:
@@ -62,7 +62,7 @@ def carry_out(store: str | None, number: str, by: str, pin_file: Path | None, ac
     return PASSED
 
 
-@_move("decontaminate")
+@job_move("decontaminate")
 @click.argument("how", type=click.Choice(["declaration", "workshop"]))
 @click.option("--signed-by", required=True, callback=printable, help="Who signed it, or did it here.")
 @click.option("--words", default="", callback=printable, help="How it was done, where the paper is.")
@@ -79,7 +79,7 @@ def decontaminate(how: str, signed_by: str, words: str) -> Act:
     return lambda store, number, rules, who: note(store, number, Decontaminated(how, signed_by, words), rules, who)
 
 
-@_move("data")
+@job_move("data")
 @click.argument("done", type=click.Choice(["none", "left", "copied", "erased"]))
 @click.option("--consent", default="", callback=printable, help="Who agreed, and how.")
 def data(done: str, consent: str) -> Act:
@@ -95,7 +95,7 @@ def data(done: str, consent: str) -> Act:
     return lambda store, number, rules, who: note(store, number, DataLeft(done, consent), rules, who)
 
 
-@_move("look")
+@job_move("look")
 @click.argument("looks", nargs=-1, required=True, metavar="ITEM=FINDING...")
 def look(looks: tuple[str, ...]) -> Act:
     """Note what was looked at: ITEM=ok, or ITEM=FINDING in words; all=ok.
@@ -114,7 +114,7 @@ def look(looks: tuple[str, ...]) -> Act:
     return act
 
 
-@_move("diagnose")
+@job_move("diagnose")
 @click.option("--cause", required=True, callback=printable, help="The cause's name, such as rectifier-open.")
 @click.option("--words", default="", callback=printable, help="What speaks for it.")
 def diagnose(cause: str, words: str) -> Act:
@@ -132,7 +132,7 @@ def diagnose(cause: str, words: str) -> Act:
     return lambda store, number, rules, who: move(store, number, fact, rules, who)
 
 
-@_move("estimate")
+@job_move("estimate")
 @click.option("--price", type=float, required=True, help="The price, without the currency.")
 @click.option("--currency", default="EUR", show_default=True, callback=printable)
 @click.option("--words", default="", callback=printable, help="What it is for.")
@@ -151,7 +151,7 @@ def estimate(price: float, currency: str, words: str, beyond_repair: bool) -> Ac
     return lambda store, number, rules, who: move(store, number, fact, rules, who)
 
 
-@_move("answer")
+@job_move("answer")
 @click.argument("said", type=click.Choice(["approved", "refused", "scrap"]))
 @click.option("--owner", required=True, callback=printable, help="Who of the owner's side gave it.")
 @click.option("--how", default="", callback=printable, help="By telephone, letter, mail.")
@@ -168,7 +168,7 @@ def answer(said: str, owner: str, how: str) -> Act:
     return lambda store, number, rules, who: move(store, number, OwnerAnswered(said, owner, how), rules, who)
 
 
-@_move("explain")
+@job_move("explain")
 @click.argument("finding")
 @click.option("--reason", required=True, callback=printable, help="Why it is none of the unit's.")
 def explain(finding: str, reason: str) -> Act:
@@ -187,7 +187,7 @@ def explain(finding: str, reason: str) -> Act:
     return lambda store, number, rules, who: move(store, number, fact, rules, who, declared(store), today())
 
 
-@_move("concede")
+@job_move("concede")
 @click.argument("finding")
 @click.option("--reason", required=True, callback=printable, help="Why it is released all the same.")
 @click.option("--until", required=True, callback=day, metavar="DATE", help="The last day of the concession.")
@@ -207,7 +207,7 @@ def concede(finding: str, reason: str, until: date) -> Act:
     return lambda store, number, rules, who: move(store, number, fact, rules, who, declared(store), today())
 
 
-@_move("correct")
+@job_move("correct")
 @click.argument("entry")
 @click.option("--field", required=True, help="The field that was wrong, as 'rig job N --json' names it.")
 @click.option("--value", required=True, callback=printable, help="What it should have said.")
@@ -231,7 +231,7 @@ def correct(entry: str, field: str, value: str, reason: str) -> Act:
     return act
 
 
-@_move("ship")
+@job_move("ship")
 @click.option("--how", default="", callback=printable, help="By whom, in what, drained and dried.")
 def ship(how: str) -> Act:
     """Let the unit leave, on a release that still holds.
@@ -247,7 +247,7 @@ def ship(how: str) -> Act:
     return lambda store, number, rules, who: move(store, number, Shipped(how), who, today())
 
 
-@_move("return")
+@job_move("return")
 @click.option("--words", default="", callback=printable, help="In what state it goes.")
 def give_back(words: str) -> Act:
     """Give the unit back unrepaired, when the owner has refused the estimate.
@@ -262,7 +262,7 @@ def give_back(words: str) -> Act:
     return lambda store, number, rules, who: move(store, number, ReturnedUnrepaired(words), who)
 
 
-@_move("scrap")
+@job_move("scrap")
 @click.option("--words", default="", callback=printable, help="How it was made useless, where it went.")
 def scrap(words: str) -> Act:
     """Scrap the unit, on the owner's word. A lead does it.

@@ -108,9 +108,7 @@ def carry_out(
     return normal_record(record)
 
 
-def _request(
-    plan: Plan, ask: Terminal | None, wanted: Wanted, written: Loaded, control: Control | None
-) -> RunRequest:
+def _request(plan: Plan, ask: Terminal | None, wanted: Wanted, written: Loaded, control: Control | None) -> RunRequest:
     from rig.records.ids import new_run_id
     from rig.run import session
 

@@ -234,6 +234,43 @@ class Repaired(Fact):
 
 
 @dataclass(frozen=True)
+class Adjusted(Fact):
+    """A sensor or a setting of the unit was adjusted. ``as_found`` and ``as_left`` are its readings in ``unit`` where
+    ``reference``, an instrument by its name or number, read ``against``; ``adjusted`` says what was turned, how far."""
+
+    what: str
+    unit: str
+    against: float
+    as_found: float
+    as_left: float
+    adjusted: str
+    reference: str
+
+
+@dataclass(frozen=True)
+class IndicatorPlaced(Fact):
+    """An indicator went into the unit for a cycle; ``label`` is what is written on it. ``expires`` is its last day
+    (ISO 8601), ``run`` the run that the cycle belongs to, where the rig watched it."""
+
+    label: str
+    kind: str
+    lot: str
+    expires: str
+    run: str = ""
+
+
+@dataclass(frozen=True)
+class IndicatorRead(Fact):
+    """``result`` is pass or fail; ``reader`` is who read it, in this shop or in a laboratory, ``on`` the day of it."""
+
+    label: str
+    result: str
+    reader: str
+    on: str
+    words: str = ""
+
+
+@dataclass(frozen=True)
 class FindingExplained(Fact):
     """Why a finding is none of the unit's any more."""
 

@@ -12,6 +12,7 @@ from rig.events import RunEnded, StepEnded, StepResult
 from rig.limits import Verdict
 from rig.plan.rules import ShopRules
 from rig.records.facts import Conceded, FindingExplained, Looked, Repaired
+from rig.records.indicators import failed
 from rig.records.job import Job, JobRun
 from rig.records.people import same_name
 from rig.records.read import events_of
@@ -19,6 +20,7 @@ from rig.records.read import events_of
 AGAINST_UNIT = (Verdict.FAIL, Verdict.CONDITIONAL_FAIL)
 AGAINST_RIG = (Verdict.NO_READING, Verdict.STOPPED)  # never counted against the unit: any later pass closes them
 LOOK = "look:"  # before the name of what was looked at
+INDICATOR = "indicator:"  # before the label of one that failed
 
 
 @dataclass(frozen=True)
@@ -86,7 +88,7 @@ def findings(
     """
     latest: dict[str, Finding] = {}
     real = tuple(r for r in results if practice or not r.run.began.simulated)
-    for found in (*_of_steps(job, real, rules, practice), *_of_the_eye(job, rules)):
+    for found in (*_of_steps(job, real, rules, practice), *_of_the_eye(job, rules), *_of_indicators(job)):
         if found.name not in latest or found.seq >= latest[found.name].seq:
             latest[found.name] = found
     return tuple(_closed_by_people(job, found, today) for found in latest.values())
@@ -122,6 +124,14 @@ def _of_the_eye(job: Job, rules: ShopRules) -> Iterator[Finding]:
         mended = min((e.seq for e, _ in job.all(Repaired) if e.seq > entry.seq), default=None)
         again = [e for e, f in job.all(Looked) if f.item == fact.item and not f.finding and e.seq > (mended or e.seq)]
         yield replace(found, closed="repaired, and looked at again") if again else found
+
+
+def _of_indicators(job: Job) -> Iterator[Finding]:
+    """An indicator that failed says that the unit does not sterilise: never conceded, never explained."""
+    for entry, fact, again in failed(job):
+        what = f"{fact.kind} indicator {fact.label}, lot {fact.lot}: fail"
+        how = "repaired or adjusted, and another one passed" if again else ""
+        yield Finding(INDICATOR + fact.label, what, entry.seq, True, how)
 
 
 def _closed_by_people(job: Job, found: Finding, today: date) -> Finding:

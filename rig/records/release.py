@@ -16,6 +16,7 @@ from rig.errors import RuleError
 from rig.records import ledger
 from rig.records.canonical import canonical
 from rig.records.facts import (
+    Adjusted,
     Conceded,
     DataLeft,
     Decontaminated,
@@ -28,6 +29,7 @@ from rig.records.facts import (
 from rig.records.findings import RunResults, concession, counts, findings, is_safety, results_of
 from rig.records.grounds import Asked, Standing, asked_of, objections
 from rig.records.ids import new_run_id
+from rig.records.indicators import not_read
 from rig.records.job import Job, read_job
 from rig.records.keys import sign, signing_key
 from rig.records.ledger import job_subject
@@ -69,6 +71,7 @@ def _job(job: Job, standing: Standing) -> Iterator[str]:
     yield from (f"run {run.run[:13]} has no end on record" for run in job.runs if run.closed is None)
     looked = {fact.item for _, fact in job.all(Looked)}
     yield from (f"not looked at: {item}" for item in standing.rules.look_at if item not in looked)
+    yield from not_read(job)
     if job.repairs and job.received.warranty_of is None and job.answer != "approved":
         yield "the owner has not approved the repair" if not job.answer else f"the owner's answer: {job.answer}"
     estimate = job.last(Estimated)
@@ -78,8 +81,11 @@ def _job(job: Job, standing: Standing) -> Iterator[str]:
 
 def _since(job: Job) -> tuple[int, str]:
     """From which entry on a run counts, and in words."""
-    if job.repairs:
+    adjusted = job.seq_of_last(Adjusted)
+    if job.repairs and job.repairs[-1][0].seq > adjusted:
         return job.repairs[-1][0].seq, "after the last repair"
+    if adjusted:
+        return adjusted, "after the last adjustment"
     return job.seq_of_last(Received), "in this job"
 
 

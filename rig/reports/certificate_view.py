@@ -9,12 +9,15 @@ from rig.limits import GUARDED, Verdict
 from rig.records.canonical import canonical
 from rig.records.chain import digest
 from rig.records.facts import (
+    Adjusted,
     Conceded,
     Corrected,
     DataLeft,
     Decontaminated,
     Diagnosed,
     FindingExplained,
+    IndicatorPlaced,
+    IndicatorRead,
     Repaired,
 )
 from rig.records.job import Job
@@ -64,7 +67,8 @@ def certificate_view(record: SignedRecord) -> dict[str, Any]:
         "found": _as_found(job, runs),
         "work": _work(job, said["printed"]["parts"]),
         "results": [_results(run) for run in grounds],
-        "again": _again(job, runs, said["grounds"]),
+        "again": [*_again(job, runs, said["grounds"]), *_adjusted(job)],
+        "indicators": _indicators(job),
         "instruments": _instruments(grounds),
         "environment": _environment(runs),
         "files": _files(grounds),
@@ -195,6 +199,26 @@ def _again(job: Job, runs: tuple[RecordedRun, ...], grounds: list[str]) -> Rows:
         [name, f"{reading_of(step)} ({step.verdict})", f"{reading_of(after[name])} ({after[name].verdict})"]
         for name, step in before.items()
         if name in after
+    ]
+
+
+def _adjusted(job: Job) -> Rows:
+    """Sensors and settings, where the reference read the same both times."""
+    return [
+        [
+            f"{text(f.what)}, where {text(f.reference)} reads {f.against:g} {f.unit}",
+            f"{f.as_found:g} {f.unit}",
+            f"{f.as_left:g} {f.unit} ({text(f.adjusted)})",
+        ]
+        for _, f in job.all(Adjusted)
+    ]
+
+
+def _indicators(job: Job) -> Rows:
+    read = {f.label: f"{f.result}, read by {text(f.reader)} on {f.on}" for _, f in job.all(IndicatorRead)}
+    return [
+        [text(f.label), f.kind, text(f.lot), f.expires, read.get(f.label, "no result yet")]
+        for _, f in job.all(IndicatorPlaced)
     ]
 
 

@@ -14,8 +14,8 @@ from of_a_release import key_of, record_of
 
 from rig.errors import InputError, RuleError
 from rig.limits import Verdict
-from rig.records import moves
-from rig.records.facts import Conceded, Corrected, FindingExplained
+from rig.records import indicators, moves
+from rig.records.facts import Adjusted, Conceded, Corrected, FindingExplained, IndicatorPlaced, IndicatorRead
 from rig.records.job import job_of
 from rig.records.keys import PublicKey, signing_key
 from rig.records.release import release
@@ -142,6 +142,26 @@ def test_concessions_explanations_and_corrections_are_printed(released: Make) ->
     for item in ("a lamp of a newer kind (granted by L. Lead, until 2026-03-09)", "tap was shut", "Practice Millar"):
         assert item in said
     assert "(replaces " in said
+
+
+def test_adjustments_and_indicators_are_printed(released: Make) -> None:
+    shop = released("workshop")
+    sensor = Adjusted("temperature-sensor", "Cel", 134.0, 135.2, 134.1, "offset from 0 to -1.1 K", "Pt100 T4")
+    indicators.adjust(shop.store, shop.job, sensor, TECH)
+    placed = IndicatorPlaced("CI-3", "chemical", "lot 2231", "2027-03-31")
+    indicators.place(shop.store, shop.job, placed, TECH, shop.today)
+    read = IndicatorRead("CI-3", "pass", "A. Bench", shop.today.isoformat())
+    indicators.read(shop.store, shop.job, read, TECH, shop.today)
+    shop.tested()
+    release(shop.store, shop.job, shop.standing, QA)
+    said = words(certificate(record_of(shop), signing_key(shop.store)))
+    for item in (
+        "135.2 Cel",
+        "134.1 Cel (offset from 0 to -1.1 K)",
+        "lot 2231",
+        "pass, read by A. Bench on 2026-03-02",
+    ):
+        assert item in said
 
 
 @pytest.mark.parametrize("nasty", ["#panic()", "*x* _y_ $z$", "<script>", "\\n#", '"]', "= Heading", "\x1b[31m\u202e"])
