@@ -11,7 +11,7 @@ from simulators.fixture import RELAYS, SELECTORS, Fixture
 from simulators.terminals import Terminals
 from simulators.unit.unit import Unit
 
-METER, WATCH = "hand meter H1", "stop-watch S1"
+METER, WATCH = "hand meter SIM-HM-1", "stop-watch SIM-S1"
 READS, SWITCHES, LOOKS_ON = 12.0, 2.0, 1.0  # s for a reading, a switch, a look at what has not happened yet
 LATE = 0.2  # s that the hand at the stop-watch is early or late at most
 DIALS = 30.0  # s that a person goes on waiting for a start, beyond what they were told

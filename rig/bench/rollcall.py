@@ -11,8 +11,9 @@ from rig.bench.bench import LiveBench
 from rig.bench.claim import claimed
 from rig.bench.opening import StationOrder, open_bench
 from rig.errors import InstrumentError, RuleError
-from rig.plan.wiring import Bench
+from rig.plan.wiring import Bench, HandInstrument
 
+BY_PEOPLE = "people"  # in place of a driver
 SIMULATED = "SIM-"  # how the serial numbers of simulated instruments begin
 
 
@@ -32,8 +33,22 @@ class RollCall:
 
 
 async def call_roll(live: LiveBench, today: date) -> list[RollCall]:
-    """Ask every instrument in the order of the bench file. Never raises for an instrument."""
-    return [await _ask(live, name, today) for name in live.wiring.instruments]
+    """Ask every instrument in the order of the bench file; those that only people read cannot say who they are, and
+    are held to their papers. Never raises for an instrument."""
+    answers = [await _ask(live, name, today) for name in live.wiring.instruments]
+    return [*answers, *(_on_paper(name, spec, today) for name, spec in live.wiring.hand_instruments.items())]
+
+
+def _on_paper(name: str, spec: HandInstrument, today: date) -> RollCall:
+    late = _late(spec.calibrated_until, today)
+    says = late or "read by people"
+    return RollCall(name, BY_PEOPLE, "-", spec.serial, spec.serial, not late, says, spec.calibrated_until)
+
+
+def _late(until: str | None, today: date) -> str:
+    """What to say of a calibration that has run out; nothing of one that has not."""
+    over = until is not None and date.fromisoformat(until) < today
+    return f"was calibrated until {until}, and today is {today.isoformat()}" if over else ""
 
 
 def refuse_calibration(roll: Sequence[RollCall]) -> dict[str, str]:
@@ -57,10 +72,10 @@ async def _ask(live: LiveBench, name: str, today: date) -> RollCall:
         says = "present" if reported == spec.serial else f"is {reported}, the bench file says {spec.serial}"
     except InstrumentError as error:
         says = error.sentence().removeprefix(f"{name}: ")
-    ok, until = reported == spec.serial, spec.calibrated_until
-    if ok and until is not None and date.fromisoformat(until) < today:
-        ok, says = False, f"was calibrated until {until}, and today is {today.isoformat()}"
-    return RollCall(name, spec.driver, spec.link, spec.serial, reported, ok, says, until)
+    ok, late = reported == spec.serial, _late(spec.calibrated_until, today)
+    if ok and late:
+        ok, says = False, late
+    return RollCall(name, spec.driver, spec.link, spec.serial, reported, ok, says, spec.calibrated_until)
 
 
 def refuse_mixed(wiring: Bench, roll: Sequence[RollCall]) -> None:

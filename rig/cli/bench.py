@@ -164,7 +164,7 @@ def _print_roll(wiring: Bench, roll: list[RollCall], out: Printer) -> None:
 
 def _watchdog(wiring: Bench, name: str) -> str:
     """How soon the board itself drops its outputs when it hears nothing."""
-    declared = wiring.instruments[name].watchdog
+    declared = wiring.instruments[name].watchdog if name in wiring.instruments else None
     if declared is None:
         return "-"
     return "none" if declared == "none" else str(declared.time)

@@ -75,10 +75,9 @@ def run_facts(
         proved = _proved(records, by, pin_file)
         if job is not None and not proved:
             print("note: run without a PIN, this is no ground for a release", file=sys.stderr)
-    instruments = tuple(
-        InstrumentOnBench(name, spec.serial, spec.calibrated_until) for name, spec in bench.instruments.items()
-    )
-    return RunFacts(proved, tuple(file_used(file) for file in files), instruments)
+    instruments = [InstrumentOnBench(n, spec.serial, spec.calibrated_until) for n, spec in bench.instruments.items()]
+    by_people = [InstrumentOnBench(n, h.serial, h.calibrated_until) for n, h in bench.hand_instruments.items()]
+    return RunFacts(proved, tuple(file_used(file) for file in files), (*instruments, *by_people))
 
 
 def _proved(records: Store, by: str, pin_file: Path | None) -> bool:

@@ -107,14 +107,15 @@ class Ask(Step):
     limit: AnyLimit | None = None
     no_limit: Text | None = None
     standard_uncertainty: AnyQuantity | None = None
+    with_: Name | None = None  # one of the bench's hand-instruments, where the answer names no other
 
     @model_validator(mode="after")
     def _fits(self) -> Ask:
         number = isinstance(self.answer, NumberAnswer)
         if number and (self.limit is None) == (self.no_limit is None):
             raise ValueError("a number needs either limit, or no-limit with the reason why there is none")
-        if not number and (self.limit or self.no_limit or self.standard_uncertainty):
-            raise ValueError("limit, no-limit and standard-uncertainty go with answer: {number-in: UNIT} only")
+        if not number and (self.limit or self.no_limit or self.standard_uncertainty or self.with_):
+            raise ValueError("limit, no-limit, standard-uncertainty and with go with answer: {number-in: UNIT} only")
         if self.answer == "yes or no" and self.expect not in ("yes", "no"):
             raise ValueError("a yes-or-no question needs expect: yes or expect: no")
         if isinstance(self.answer, ChoiceAnswer):

@@ -121,6 +121,15 @@ def places_exist(view: View) -> Iterator[Fault]:
                     yield view.fault(placed, ("record", index), unknown("quantity", name, quantities))
 
 
+def hand_instruments_exist(view: View) -> Iterator[Fault]:
+    """What a person is to read a number with is on the bench's list, where the bench has one."""
+    listed = view.bench.hand_instruments
+    for placed in view.steps:
+        step = placed.step
+        if listed and isinstance(step, Ask) and step.with_ is not None and step.with_ not in listed:
+            yield view.fault(placed, ("with",), unknown("hand instrument", step.with_, listed))
+
+
 def questions_know_the_unit(view: View) -> Iterator[Fault]:
     """A fact that a question names is one of the unit's."""
     for placed in view.steps:
@@ -146,4 +155,5 @@ RULES = (
     outputs_exist,
     edges_exist,
     places_exist,
+    hand_instruments_exist,
 )

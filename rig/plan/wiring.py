@@ -124,6 +124,16 @@ class InstrumentSpec(Strict):
     watchdog: Watchdog | None = None
 
 
+class HandInstrument(Strict):
+    """An instrument that people at this bench read by themselves, and its paper. A question of a procedure says with
+    which one (``with``)."""
+
+    serial: Text
+    calibrated: Date | None = None
+    calibrated_until: Date | None = None
+    for_: Text
+
+
 class OffWhen(Strict):
     """A bench quantity that is next to nothing when an output is really off."""
 
@@ -223,6 +233,7 @@ class Bench(Strict):
     speed: Annotated[float, Field(strict=True, gt=0, le=1000)] = 1.0
     links: dict[Name, Link]
     instruments: dict[Name, InstrumentSpec]
+    hand_instruments: dict[Name, HandInstrument] = Field(default_factory=dict)
     outputs: dict[Name, OutputSpec] = Field(default_factory=dict)
     inputs: dict[Name, InputSpec] = Field(default_factory=dict)
     quantities: dict[Name, QuantitySpec] = Field(default_factory=dict)
@@ -243,6 +254,13 @@ class Bench(Strict):
                 raise ValueError(f"the accuracy of {name} holds in a band of temperatures: say room: [18 Cel, 28 Cel]")
         if self.room is not None and self.room[0].to("Cel") > self.room[1].to("Cel"):
             raise ValueError(f"room goes from the coldest to the warmest, found {self.room[0]} and {self.room[1]}")
+        return self
+
+    @model_validator(mode="after")
+    def _one_name_one_instrument(self) -> Bench:
+        for name in self.hand_instruments:
+            if name in self.instruments:
+                raise ValueError(f"'{name}' is among the instruments and among the hand-instruments; one of them only")
         return self
 
     @model_validator(mode="after")

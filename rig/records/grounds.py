@@ -11,6 +11,7 @@ import sqlalchemy as sa
 
 from rig.events import StepResult
 from rig.limits import Verdict
+from rig.plan.hand_instruments import NOT_NAMED, is_meant
 from rig.plan.rules import ShopRules
 from rig.records import ledger
 from rig.records.declared import Declared, in_force
@@ -76,6 +77,7 @@ def objections(asked: Asked, result: RunResults) -> Iterator[str]:
     yield from _person(asked, result)
     yield from _files(asked, began)
     yield from _calibration(result)
+    yield from _by_hand(result)
     yield from _self_check(asked, result)
     yield from _steps(asked, result)
 
@@ -112,6 +114,15 @@ def _calibration(result: RunResults) -> Iterator[str]:
         until = instrument.calibrated_until
         if until is not None and day > date.fromisoformat(until):
             yield f"{instrument.name} ({instrument.serial}) was calibrated until {until}, the run was on {day}"
+
+
+def _by_hand(result: RunResults) -> Iterator[str]:
+    """What people read, they read with an instrument whose paper is on record; the unit's own display is none."""
+    listed = result.run.began.instruments
+    for name, step in result.last().items():
+        said = "" if step.reading is None or step.reading.how != "by hand" else step.reading.instrument
+        if said and said != NOT_NAMED and not any(is_meant(said, i.name, i.serial) for i in listed):
+            yield f"{name} was read with '{said}', which is not on the list of bench {result.run.began.bench}"
 
 
 def _self_check(asked: Asked, result: RunResults) -> Iterator[str]:

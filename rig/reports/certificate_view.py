@@ -6,6 +6,7 @@ from typing import Any
 
 from rig.events import StepResult
 from rig.limits import GUARDED, Verdict
+from rig.plan.hand_instruments import is_meant
 from rig.records.canonical import canonical
 from rig.records.chain import digest
 from rig.records.facts import (
@@ -227,8 +228,8 @@ def _instruments(runs: list[RecordedRun]) -> Rows:
     rows = [[text(n), text(s), until or "no date on record"] for (n, s), until in sorted(found.items())]
     by_hand = {step.reading.instrument for run in runs for step in run.steps
                if step.reading is not None and step.reading.how == "by hand" and step.reading.instrument}  # fmt: skip
-    known = {name for name, _ in found} | {serial for _, serial in found}
-    return rows + [[text(name), "read by hand", "no date on record"] for name in sorted(by_hand - known)]
+    strange = {said for said in by_hand if not any(is_meant(said, name, serial) for name, serial in found)}
+    return rows + [[text(said), "read by hand", "no date on record"] for said in sorted(strange)]
 
 
 def _environment(runs: tuple[RecordedRun, ...]) -> list[str]:

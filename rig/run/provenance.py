@@ -9,10 +9,10 @@ from rig.bench.bench import LiveBench
 from rig.bench.outputs import READ_BACK
 from rig.events import Reading
 from rig.plan.edges import InputEdge, OutputEdge, QuantityEdge
-from rig.plan.procedure import Measure, Record, Time, Waveform
+from rig.plan.hand_instruments import NOT_NAMED
+from rig.plan.procedure import Ask, Measure, Record, Time, Waveform
 from rig.plan.wiring import Bench
-
-NOT_NAMED = "not named"  # of a number that a person gave without saying what with
+from rig.run.typed import parted
 
 
 def read_by(step: Any, wiring: Bench) -> list[str]:
@@ -34,6 +34,15 @@ def _of_edge(edge: InputEdge | OutputEdge | QuantityEdge, wiring: Bench) -> str:
         return wiring.inputs[edge.input].instrument
     output = wiring.outputs[edge.output]
     return output.instrument if output.feedback == READ_BACK else wiring.inputs[output.feedback].instrument
+
+
+def read_with(step: Ask, said: str, wiring: Bench) -> str:
+    """What a person read a number with: what they said, else what the question names, where the bench has it."""
+    named_by_person = parted(said)[1]
+    if named_by_person:
+        return named_by_person
+    spec = wiring.hand_instruments.get(step.with_ or "")
+    return NOT_NAMED if spec is None else f"{step.with_} ({spec.serial})"
 
 
 def named(instruments: Iterable[str], bench: LiveBench) -> str:

@@ -37,7 +37,7 @@ from rig.run.figures import figure
 from rig.run.hand_prompts import rates
 from rig.run.outcome import Outcome, judged
 from rig.run.people import People, Said, prompt_of
-from rig.run.provenance import NOT_NAMED, named, named_together, read_by
+from rig.run.provenance import named, named_together, read_by, read_with
 from rig.run.readings import (
     by_hand,
     from_meter,
@@ -48,7 +48,6 @@ from rig.run.readings import (
 )
 from rig.run.timing import Beside, Timing
 from rig.run.traces import Trace
-from rig.run.typed import parted
 from rig.run.waveforms import figure_of, plunger_of
 
 AVERAGE_EVERY = 0.2  # s between the readings of an averaged bench quantity: longer than a module's own filter
@@ -125,8 +124,8 @@ class StepWork:
         u = None if stated is None else standard_uncertainty_in(stated.value, stated.unit)
         limit = self._plan.limit(step)
         reading = by_hand(said.meaning, code, u, said.text, limit.shown_in if limit else "")
-        what_with = parted(said.text)[1] or NOT_NAMED
-        reading = replace(reading, instrument=what_with, by=self._people.named(said.by))
+        instrument = read_with(step, said.text, self._bench.wiring)
+        reading = replace(reading, instrument=instrument, by=self._people.named(said.by))
         outcome = judged(reading, limit)
         return Outcome(outcome.verdict, reading, outcome.reason or step.no_limit, outcome.probability, answer=said.text)
 

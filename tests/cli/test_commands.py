@@ -296,15 +296,16 @@ def test_bench(rig: Rig) -> None:
         "SIM-M1",
     ):
         assert word in out
-    instruments = len(load_bench("simulated").instruments)
-    assert instruments >= 5
-    assert out.count("ok: present") == instruments
+    wiring = load_bench("simulated")
+    instruments, by_people = len(wiring.instruments), len(wiring.hand_instruments)
+    assert instruments >= 5 and by_people >= 5
+    assert (out.count("ok: present"), out.count("ok: read by people")) == (instruments, by_people)
     code, out, err = rig("bench", "simulated", "--json")
     value = json.loads(out)
     assert (code, err) == (0, "")
     assert value["simulated"] is True
     assert value["outputs"]["heater-enable"]["longest_on"] == longest
-    assert [entry["ok"] for entry in value["roll_call"]] == [True] * instruments
+    assert [entry["ok"] for entry in value["roll_call"]] == [True] * (instruments + by_people)
     assert {"name", "driver", "link", "expected", "reported", "says", "calibrated_until"} <= set(value["roll_call"][0])
 
 

@@ -54,6 +54,13 @@ def test_a_wrong_name_that_more_depends_on(shop: Shop, old: str, new: str, at: s
     shop.change(old, new).expect_among("procedure", at, *words)
 
 
+def test_a_question_names_an_instrument_of_the_list_where_there_is_one(shop: Shop) -> None:
+    asked = shop.change("answer: {number-in: Ohm}", "answer: {number-in: Ohm}\n        with: safty-tester")
+    assert asked.faults() == [], "a bench without a list has nothing to hold it against"
+    listed = "hand-instruments:\n  safety-tester: {serial: T1, for: a test}\noutputs:"
+    asked.change("\noutputs:", f"\n{listed}").expect("procedure", "safty-tester", "hand instrument", "safety-tester")
+
+
 def test_a_step_under_meanwhile_may_need_the_one_before_it(shop: Shop) -> None:
     changed = shop.change(
         "record: [room]\n            every: 1 s", "record: [room]\n            needs: [supply]\n            every: 1 s"

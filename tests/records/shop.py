@@ -132,8 +132,10 @@ class Shop:
         cut_off: bool = False,
         all_off: bool = True,
         readers: Mapping[str, str] | None = None,
+        by_hand: Mapping[str, str] | None = None,
     ) -> str:
-        """A whole run; ``bad`` are the steps that did not pass, ``readers`` who took a reading by hand."""
+        """A whole run; ``bad`` are the steps that did not pass, ``readers`` who took a reading by hand, ``by_hand``
+        the steps that were read by hand, and with what."""
         run = new_run_id()
         used = (("procedure", procedure), ("unit-profile", "demo-18-dc"), ("bench", "bench-2"))
         files = tuple(FileUsed(k, n, "1", (hashes or {}).get(n, FILES[k, n])) for k, n in used)
@@ -150,6 +152,9 @@ class Shop:
         )  # fmt: skip
         steps = [result(name, (bad or {}).get(name, PASS), (readers or {}).get(name, "")) for name in STEPS[procedure]]
         for step in steps:
+            said = (by_hand or {}).get(step.name)
+            if said is not None and step.reading is not None:
+                step = replace(step, reading=replace(step.reading, how="by hand", instrument=said))
             journal.record(StepEnded(1.0, step))
         if not cut_off:
             journal.record(AllOff(2.0, all_off, ()))

@@ -154,6 +154,7 @@ Change = Callable[[Shop], object]
         (lambda s: s.run("final-inspection", hashes={"final-inspection": "x"}), "was not the one in force"),
         (lambda s: s.run("final-inspection", hashes={"bench-2": "x"}), "bench bench-2 was not the one in force"),
         (lambda s: s.run("final-inspection", calibrated_until="2026-03-01"), "meter-1 (M1) was calibrated until"),
+        (lambda s: s.run("final-inspection", by_hand={"fill-time": "DMM 7"}), "fill-time was read with 'DMM 7', which"),
         (lambda s: s.run("final-inspection", {"hold-temperature": Verdict.CONDITIONAL_PASS}), "does not allow"),
         (lambda s: s.self_check(Verdict.FAIL), "a later self-check of bench bench-2 did not pass"),
         (lambda s: moves.note(s.store, s.job, Looked("cord", "sheath cut"), RULES, TECH), "cord: sheath cut"),
@@ -166,6 +167,14 @@ def test_one_thing_that_is_not_in_order(shop: Shop, change: Change, says: str) -
     assert any(says in line for line in found), found
     with pytest.raises(RuleError):
         release(shop.store, shop.job, shop.standing, QA)
+
+
+@pytest.mark.parametrize("said", ["M1", "meter-1", "the meter (M1)", "not named"])
+def test_what_was_read_by_hand_with_an_instrument_of_the_bench_counts(shop: Shop, said: str) -> None:
+    """The unit's own display, too, of which nobody says with what it was read."""
+    shop.ready()
+    shop.run("final-inspection", by_hand={"fill-time": said})
+    assert missing(shop) == ()
 
 
 def test_a_conditional_pass_counts_where_the_profile_says_so(shop: Shop) -> None:

@@ -30,7 +30,7 @@ def test_readings_by_hand_agree_with_the_instruments(seed: int) -> None:
         by_hand, by_rig = typed[name].reading, measured[name].reading
         assert by_hand is not None
         assert by_rig is not None
-        assert (by_hand.how, by_hand.instrument, by_hand.by) == ("by hand", "hand meter H1", "simulated person")
+        assert (by_hand.how, by_hand.instrument, by_hand.by) == ("by hand", "hand meter SIM-HM-1", "simulated person")
         assert by_hand.u > by_rig.u
         assert abs(by_hand.value - by_rig.value) < 4 * math.hypot(by_hand.u, by_rig.u)
         assert typed[name].verdict is Verdict.PASS

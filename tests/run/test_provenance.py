@@ -61,6 +61,33 @@ def test_a_number_that_a_person_gives_may_say_with_what(
         assert reading.instrument == with_what
 
 
+@pytest.mark.parametrize(("said", "with_what"), [("0.11", "safety-tester (SIM-T1)"), ("0.11 with PAT 3", "PAT 3")])
+def test_a_question_may_say_with_what(said: str, with_what: str, written: Callable[[str], Plan]) -> None:
+    asked = ASKED.replace(
+        "        limit: {at-most: 0.2 Ohm", "        with: safety-tester\n        limit: {at-most: 0.2 Ohm"
+    )
+    reading = by_name(run(written(asked), answers={"earth-bond": said}))["earth-bond"].reading
+    assert reading is not None and reading.instrument == with_what
+
+
+@pytest.mark.parametrize(
+    ("said", "verdict"),
+    [("0.11", "not evaluated"), ("0.11 with SIM-T1", "not evaluated"), ("0.11 with SIM-T2", "pass")],
+)
+def test_a_tester_out_of_calibration_judges_nothing(said: str, verdict: str, written: Callable[[str], Plan]) -> None:
+    asked = ASKED.replace(
+        "        limit: {at-most: 0.2 Ohm", "        with: safety-tester\n        limit: {at-most: 0.2 Ohm"
+    )
+    plan = written(asked)
+    late = plan.bench.hand_instruments["safety-tester"].model_copy(update={"calibrated_until": "2020-01-31"})
+    bench = plan.bench.model_copy(update={"in_order": None, "hand_instruments": {"safety-tester": late}})
+    steps = by_name(run(Plan(plan.procedure, plan.profile, bench), answers={"earth-bond": said}))
+    assert steps["earth-bond"].verdict == verdict
+    assert steps["earth-bond"].reading is not None, "kept all the same"
+    assert ("2020-01-31" in (steps["earth-bond"].reason or "")) is (verdict != "pass")
+    assert steps["twice-that"].verdict == verdict
+
+
 def test_what_it_was_read_with_is_no_part_of_the_number(written: Callable[[str], Plan]) -> None:
     (prompt,) = prompts_of(written(ASKED))
     assert meaning(prompt, "0.11 Ohm with PAT 3") == pytest.approx(0.11)

@@ -33,7 +33,7 @@ def test_a_reading_is_the_units_own_within_what_it_says() -> None:
         said = str(ask(plant, point, "reading", [function]))
         off_by = number(said.split("±")[1].strip())
         assert abs(number(said) - true) <= off_by
-        assert said.endswith(" with hand meter H1")
+        assert said.endswith(" with hand meter SIM-HM-1")
     assert number(ask(plant, "ambient-temperature", "reading", ["temperature"])) == pytest.approx(
         plant.unit.model.place.ambient, abs=0.5
     )
@@ -93,7 +93,7 @@ def test_a_stop_watch_that_never_begins_or_never_ends() -> None:
     ask(plant, "stop-watch", "done", EDGES)
     plant.set_coil(RELAYS, TO_BENCH, True)
     plant.advance(plant.now + 200.0)
-    assert ask(plant, "stop-watch", "stop-watch", EDGES) == "more than 180 s with stop-watch S1"
+    assert ask(plant, "stop-watch", "stop-watch", EDGES) == "more than 180 s with stop-watch SIM-S1"
 
 
 def test_a_state_that_was_there_before_is_no_edge() -> None:
