@@ -41,7 +41,8 @@ STEPS = [
 ]  # fmt: skip
 BAD = (Verdict.FAIL, Verdict.CONDITIONAL_FAIL)
 # What a contact that closes by itself does at once, whatever anybody does about it afterwards.
-BY_ITSELF = dict.fromkeys(("welded-says-off", "welded-says-on", "relay-stuck-on"), ("mains with the lid open",))
+BY_ITSELF = ("welded-says-off", "welded-says-on", "relay-stuck-on")
+AT_ONCE = ("mains with the lid open", "ohms on a live circuit")
 # s that a step may take beyond the same step without the lie: an attempt more, with the link put in order each time
 BEYOND = 60.0
 
@@ -77,6 +78,13 @@ class Told:
     abuses: tuple[str, ...]
 
     @property
+    def done(self) -> tuple[str, ...]:
+        """Abuses that somebody could have prevented: not those of a contact that closes by itself, where it is found
+        and ends the run."""
+        found = self.lie.kind in BY_ITSELF and self.verdict is Verdict.STOPPED
+        return tuple(abuse for abuse in self.abuses if not (found and abuse.startswith(AT_ONCE)))
+
+    @property
     def good(self) -> bool:
         """No false pass, nothing said to be off that is on, no step beyond its time, every lack of a reading named."""
         return not (
@@ -84,7 +92,7 @@ class Told:
             or self.wrongly_good
             or self.unnamed
             or self.left_on
-            or self.abuses
+            or self.done
             or self.longest > BEYOND
         )
 
@@ -161,7 +169,7 @@ def tell(lie: Lie) -> Told:
         max((s.ended - s.started - _took(truth[n]) for n, s in last.items() if n in truth), default=0.0),
         wall,
         tuple(f"relay {n}" for n, on in enumerate(plant.coils(1)) if on) if record.ended.all_off else (),
-        tuple(str(abuse) for abuse in plant.abuses if abuse not in BY_ITSELF.get(lie.kind, ())),
+        tuple(str(abuse) for abuse in plant.abuses),
     )
 
 

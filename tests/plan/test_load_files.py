@@ -30,6 +30,13 @@ def test_every_bundled_file_is_read_and_bears_its_own_name(kind: str) -> None:
         assert load_named(kind, name).model == loaded.model
 
 
+def test_the_two_simulated_benches_differ_in_their_wires_alone() -> None:
+    """What protects people is the same on both: outputs with what proves them off, interlocks, circuits."""
+    one, other = (load_named("bench", name).model.model_dump() for name in ("simulated", "simulated-rtu"))
+    for part in set(one) - {"bench", "title", "links", "instruments"}:
+        assert one[part] == other[part], part
+
+
 def test_places_of_the_parts(shop: Shop) -> None:
     loaded = shop.load("procedure")
     assert loaded.where(()) == (1, 1)
