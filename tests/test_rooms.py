@@ -21,8 +21,9 @@ MAY: dict[str, tuple[str, ...]] = {
     "rig/bench": (*GROUND, "rig.judgement", "rig.plan", "rig.bench"),
     "rig/run": (*GROUND, "rig.judgement", "rig.waveforms", "rig.plan", "rig.bench", "rig.run"),
     "rig/records": (*GROUND, "rig.__version__", "rig.health", "rig.plan", "rig.run.journal", "rig.records"),
+    "rig/shop": (*GROUND, "rig.health", "rig.plan", "rig.records", "rig.shop"),
     "rig/shown": (*GROUND, "rig.shown"),
-    "rig/reports": (*GROUND, "rig.plan", "rig.records", "rig.shown", "rig.reports"),
+    "rig/reports": (*GROUND, "rig.plan", "rig.records", "rig.shop", "rig.shown", "rig.reports"),
     "rig/diagnosis": (*GROUND, "rig.plan", "rig.records", "rig.diagnosis"),
     "rig/cli": (
         *(f"rig.{room}" for room in ("judgement", "waveforms", "health", "plan", "bench", "run", "records")),

@@ -34,6 +34,8 @@ COMMANDS = {
     "verify": ("rig.cli.verify", "Check a certificate offline, or the records."),
     "people": ("rig.cli.people", "Who works here, in which role."),
     "store": ("rig.cli.store", "What the records are: a workshop's, or for practice."),
+    "gather": ("rig.cli.gather", "Send finished records to the shop's PostgreSQL."),
+    "shop": ("rig.cli.shop", "The workshop's figures, its floor, and what is on record of one unit."),
     "backup": ("rig.cli.backup", "Copy all records into one file, and check the copy."),
     "restore": ("rig.cli.backup:restore_command", "Bring the records of a backup back."),
     "replay": ("rig.cli.replay", "Run a wire log's run again, on the answers that it recorded."),

@@ -87,6 +87,19 @@ def must_be_cause(name: str) -> str:
     return name
 
 
+def site_causes() -> frozenset[str]:
+    """The causes of all tables that stay at the owner's."""
+    from rig.plan.causes import CauseTable
+    from rig.plan.load import bundled, load_named
+
+    found: set[str] = set()
+    for complaint in bundled("complaint"):
+        table = load_named("complaint", complaint).model
+        assert isinstance(table, CauseTable)
+        found |= {name for name, cause in table.causes.items() if cause.belongs_to == "site"}
+    return frozenset(found)
+
+
 def standing_for(store: Store, job: Job, rules: ShopRules) -> Standing:
     """What a job's release is asked with."""
     from rig.records.declared import declared

@@ -33,10 +33,10 @@ class JobEvidence:
 
 def evidence_of(job: Job, observations: Mapping[str, Observation], read: Callable[[str], RunRecord]) -> JobEvidence:
     """The evidence of a job; ``read`` gives a run by its id. A run that goes on still says what it has said."""
-    repairs = [(kept.seq, fact.cause) for kept, fact in job.repairs]
+    repairs = [(kept.order, fact.cause) for kept, fact in job.repairs]
     found: list[Evidence] = []
     for run in job.runs:
-        before = frozenset(cause for seq, cause in repairs if seq < run.seq and cause != WITHDRAWN)
+        before = frozenset(cause for order, cause in repairs if order < run.order and cause != WITHDRAWN)
         found += from_run(observations, read(run.run), before)
     return JobEvidence(tuple(found), tuple(dict.fromkeys(c for _, c in repairs if c != WITHDRAWN)))
 

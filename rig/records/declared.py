@@ -41,7 +41,7 @@ class Declared:
 def read_declared(connection: sa.Connection) -> Declared:
     """What the ledger says of the store itself."""
     found = Declared("")
-    for entry in ledger.read(connection, kinds=(StoreMade, StoreDeclared)):
+    for entry in ledger.read(connection, kinds=(StoreMade, StoreDeclared), own=True):
         fact = entry.fact
         if isinstance(fact, StoreMade):
             found = Declared(fact.store)

@@ -57,6 +57,31 @@ class FileApproved(Fact):
     sha256: str
 
 
+@dataclass(frozen=True)
+class Gathered(Fact):
+    """Entries of a bench have come to the shop, up to its entry ``number`` with the hash ``head``. ``clock`` is by how
+    many seconds its clock was ahead of the shop's; ``behind`` how many of its entries are here and no longer there."""
+
+    store: str
+    entries: int
+    runs: int
+    number: int
+    head: str
+    clock: float
+    behind: int
+
+
+@dataclass(frozen=True)
+class SetAside(Fact):
+    """An entry of a bench that says of a run what does not fit what was here first: its text, and the texts of the
+    run's events that are not here."""
+
+    store: str
+    entry: str
+    events: tuple[str, ...]
+    why: str
+
+
 # --- people
 
 

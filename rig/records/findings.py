@@ -43,7 +43,7 @@ class Finding:
 
     name: str
     what: str
-    seq: int
+    order: int
     safety: bool
     closed: str = ""
 
@@ -67,7 +67,7 @@ def is_safety(rules: ShopRules, step: str, procedure: str = "") -> bool:
 def concession(job: Job, finding: str, after: int, today: date) -> Conceded | None:
     """The concession of a finding, given after an entry, that still holds."""
     for entry, fact in job.all(Conceded):
-        if fact.finding == finding and entry.seq > after and today <= date.fromisoformat(fact.until):
+        if fact.finding == finding and entry.order > after and today <= date.fromisoformat(fact.until):
             return fact
     return None
 
@@ -89,7 +89,7 @@ def findings(
     latest: dict[str, Finding] = {}
     real = tuple(r for r in results if practice or not r.run.began.simulated)
     for found in (*_of_steps(job, real, rules, practice), *_of_the_eye(job, rules), *_of_indicators(job)):
-        if found.name not in latest or found.seq >= latest[found.name].seq:
+        if found.name not in latest or found.order >= latest[found.name].order:
             latest[found.name] = found
     return tuple(_closed_by_people(job, found, today) for found in latest.values())
 
@@ -99,18 +99,18 @@ def _of_steps(job: Job, results: tuple[RunResults, ...], rules: ShopRules, pract
         for place, step in enumerate(result.steps):
             if step.verdict in AGAINST_UNIT or step.verdict in AGAINST_RIG:
                 what = f"{step.name} in {result.procedure}, run {result.run.run[:13]}: {step.verdict}"
-                found = Finding(step.name, what, result.run.seq, is_safety(rules, step.name, result.procedure))
+                found = Finding(step.name, what, result.run.order, is_safety(rules, step.name, result.procedure))
                 later = (result, *(r for r in results[number + 1 :] if counts(job, r, practice)))
                 yield _closed_by_pass(job, found, step, later, place)
 
 
 def _closed_by_pass(job: Job, found: Finding, bad: StepResult, later: tuple[RunResults, ...], place: int) -> Finding:
     """A failed step needs a repair and then a pass: a pass without one is an intermittent fault in hiding."""
-    mended = min((e.seq for e, _ in job.all(Repaired) if e.seq > found.seq), default=None)
+    mended = min((e.order for e, _ in job.all(Repaired) if e.order > found.order), default=None)
     for number, result in enumerate(later):
         own = result.steps[place + 1 :] if number == 0 else result.steps
         good = [s for s in own if s.name == bad.name and s.verdict in (Verdict.PASS, Verdict.CONDITIONAL_PASS)]
-        if good and (bad.verdict in AGAINST_RIG or (mended is not None and result.run.seq > mended)):
+        if good and (bad.verdict in AGAINST_RIG or (mended is not None and result.run.order > mended)):
             how = "repaired, and passed" if bad.verdict in AGAINST_UNIT else "measured after all"
             return replace(found, closed=f"{how} in run {result.run.run[:13]}")
     return found
@@ -120,9 +120,10 @@ def _of_the_eye(job: Job, rules: ShopRules) -> Iterator[Finding]:
     for entry, fact in job.all(Looked):
         if not fact.finding:
             continue
-        found = Finding(LOOK + fact.item, f"{fact.item}: {fact.finding}", entry.seq, is_safety(rules, fact.item))
-        mended = min((e.seq for e, _ in job.all(Repaired) if e.seq > entry.seq), default=None)
-        again = [e for e, f in job.all(Looked) if f.item == fact.item and not f.finding and e.seq > (mended or e.seq)]
+        found = Finding(LOOK + fact.item, f"{fact.item}: {fact.finding}", entry.order, is_safety(rules, fact.item))
+        mended = min((e.order for e, _ in job.all(Repaired) if e.order > entry.order), default=None)
+        good = [e for e, f in job.all(Looked) if f.item == fact.item and not f.finding]
+        again = mended is not None and any(e.order > mended for e in good)
         yield replace(found, closed="repaired, and looked at again") if again else found
 
 
@@ -131,16 +132,16 @@ def _of_indicators(job: Job) -> Iterator[Finding]:
     for entry, fact, again in failed(job):
         what = f"{fact.kind} indicator {fact.label}, lot {fact.lot}: fail"
         how = "repaired or adjusted, and another one passed" if again else ""
-        yield Finding(INDICATOR + fact.label, what, entry.seq, True, how)
+        yield Finding(INDICATOR + fact.label, what, entry.order, True, how)
 
 
 def _closed_by_people(job: Job, found: Finding, today: date) -> Finding:
     if found.closed or found.safety:
         return found
     for entry, fact in job.all(FindingExplained):
-        if fact.finding == found.name and entry.seq > found.seq:
+        if fact.finding == found.name and entry.order > found.order:
             return replace(found, closed=f"explained by {entry.by}: {fact.words}")
-    conceded = concession(job, found.name, found.seq, today)
+    conceded = concession(job, found.name, found.order, today)
     if conceded is not None:
         return replace(found, closed=f"conceded until {conceded.until}")
     return found

@@ -55,7 +55,7 @@ def asked_of(connection: sa.Connection, standing: Standing, job: Job) -> Asked:
         for entry in entries
         if isinstance(entry.fact, RunBegan) and entry.fact.procedure == wanted
     )
-    return Asked(standing, job, read_people(connection), in_force(connection), checks)
+    return Asked(standing, job, read_people(connection, own=False), in_force(connection), checks)
 
 
 def objections(asked: Asked, result: RunResults) -> Iterator[str]:
@@ -129,7 +129,7 @@ def _self_check(asked: Asked, result: RunResults) -> Iterator[str]:
     """The bench's last check of itself before the run must be young enough and passed; a later one must not fail."""
     began, wanted = result.run.began, asked.standing.rules.self_check
     own = [check for check in asked.self_checks if check[1].bench == began.bench]
-    before = [check for check in own if check[0].seq < result.run.seq]
+    before = [check for check in own if check[0].order < result.run.order]
     if not before:
         yield f"bench {began.bench} had no self-check before it"
         return
@@ -139,7 +139,7 @@ def _self_check(asked: Asked, result: RunResults) -> Iterator[str]:
         yield f"the self-check of bench {began.bench} was older than {wanted.no_older_than}"
     if closed is None or closed.verdict != Verdict.PASS:
         yield f"the self-check of bench {began.bench} before it did not pass"
-    later = [check for check in own if check[0].seq > result.run.seq and check[2] is not None]
+    later = [check for check in own if check[0].order > result.run.order and check[2] is not None]
     if any(check[2].verdict != Verdict.PASS for check in later if check[2] is not None):
         yield f"a later self-check of bench {began.bench} did not pass"
 
@@ -163,7 +163,7 @@ def _step(asked: Asked, result: RunResults, step: StepResult) -> str:
     safety = is_safety(asked.standing.rules, step.name, result.procedure)
     if step.verdict is Verdict.CONDITIONAL_PASS and step.name in asked.standing.conditional_pass and not safety:
         return ""
-    if not safety and concession(asked.job, step.name, result.run.seq, asked.standing.today) is not None:
+    if not safety and concession(asked.job, step.name, result.run.order, asked.standing.today) is not None:
         return ""
     allowed = ", which the profile does not allow" if step.verdict is Verdict.CONDITIONAL_PASS else ""
     return f"{step.verdict}{allowed}"

@@ -96,17 +96,17 @@ def _failed(job: Job) -> dict[str, Kept]:
 def failed(job: Job) -> Iterator[tuple[Kept, IndicatorPlaced, bool]]:
     """Each indicator that failed; whether one of its kind, placed after a later repair or adjustment, has passed."""
     bad, read_as = _failed(job), {fact.label: fact.result for _, fact in job.all(IndicatorRead)}
-    mends = [kept.seq for kept, _ in (*job.all(Repaired), *job.all(Adjusted))]
+    mends = [kept.order for kept, _ in (*job.all(Repaired), *job.all(Adjusted))]
     placed = job.all(IndicatorPlaced)
     for kept, fact in placed:
         if fact.label not in bad:
             continue
-        mended = min((seq for seq in mends if seq > kept.seq), default=None)
+        mended = min((order for order in mends if order > kept.order), default=None)
         again = [
             other
             for later, other in placed
             if other.kind == fact.kind and read_as.get(other.label) == "pass" and other.label not in bad
-            if mended is not None and later.seq > mended
+            if mended is not None and later.order > mended
         ]
         yield bad[fact.label], fact, bool(again)
 

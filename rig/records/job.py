@@ -51,7 +51,7 @@ CLOSES = {Shipped: "shipped", ReturnedUnrepaired: "returned unrepaired", Scrappe
 class JobRun:
     """A run of the job. ``verdict`` is None while it goes on, and where it was cut off."""
 
-    seq: int
+    order: int
     utc: str
     by: str
     began: RunBegan
@@ -83,9 +83,9 @@ class Job:
         found = self.all(kind)
         return found[-1] if found else None
 
-    def seq_of_last(self, *kinds: type[Fact]) -> int:
-        """The number of the latest entry of some kinds; 0 where there is none."""
-        return max((e.seq for e in self.entries if isinstance(e.fact, kinds)), default=0)
+    def order_of_last(self, *kinds: type[Fact]) -> int:
+        """Where the latest entry of some kinds stands; 0 where there is none."""
+        return max((e.order for e in self.entries if isinstance(e.fact, kinds)), default=0)
 
     @property
     def received(self) -> Received:
@@ -101,7 +101,7 @@ class Job:
     def runs(self) -> list[JobRun]:
         """The job's runs since it was received, in the order in which they began."""
         ends = {fact.run: fact for _, fact in self.all(RunClosed)}
-        return [JobRun(e.seq, e.utc, e.by, fact, ends.get(fact.run)) for e, fact in self.all(RunBegan)]
+        return [JobRun(e.order, e.utc, e.by, fact, ends.get(fact.run)) for e, fact in self.all(RunBegan)]
 
     @property
     def closed(self) -> str:
@@ -114,8 +114,18 @@ class Job:
         found = self.last(Released)
         if found is None:
             return None
-        later = [e for e in self.entries if e.seq > found[0].seq and not isinstance(e.fact, (PaperIssued, *CLOSES))]
-        return None if later else found
+        covered = [e.id for e in self.entries if self.covers(found[0], e)]
+        after = [e for e in self.entries if e.id not in covered and not isinstance(e.fact, (PaperIssued, *CLOSES))]
+        return None if [e for e in after if e.id != found[0].id] else found
+
+    @staticmethod
+    def covers(release: Kept, entry: Kept) -> bool:
+        """Whether an entry was there when a release was signed: at a bench that bench's own, at a desk whatever had
+        come by then."""
+        if release.came is None:
+            return entry.seq < release.seq
+        here = entry.came
+        return here is not None and here.store == release.came.store and here.number < release.came.number
 
     @property
     def has_been_released(self) -> bool:
@@ -126,7 +136,7 @@ class Job:
     def answer(self) -> str:
         """The owner's word on the latest estimate; empty while there is none."""
         found = self.last(OwnerAnswered)
-        return "" if found is None or found[0].seq < self.seq_of_last(Estimated) else found[1].answer
+        return "" if found is None or found[0].order < self.order_of_last(Estimated) else found[1].answer
 
     @property
     def stage(self) -> str:
@@ -138,7 +148,7 @@ class Job:
         if self.last(Decontaminated) is None:
             return "receive"
         if self.repairs:
-            after = [run for run in self.runs if run.seq > self.repairs[-1][0].seq]
+            after = [run for run in self.runs if run.order > self.repairs[-1][0].order]
             return "release" if any(run.closed for run in after) else "verify"
         if self.answer in ("refused", "scrap"):
             return "return" if self.answer == "refused" else "scrap"

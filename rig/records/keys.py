@@ -69,7 +69,7 @@ def signing_key(store: Store) -> Ed25519PrivateKey:
     path = store.folder / FOLDER / PRIVATE
     with store.writing() as connection:
         own = read_declared(connection)
-        known = [e.fact for e in ledger.read(connection, kinds=(KeyMade,))]
+        known = [e.fact for e in ledger.read(connection, kinds=(KeyMade,), own=True)]
         if not known:
             if not path.exists():
                 _keep(path, Ed25519PrivateKey.generate())

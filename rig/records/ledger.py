@@ -7,14 +7,14 @@ gap in the one chain. What was cut off at its very end leaves none: the last ent
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
 import sqlalchemy as sa
 
-from rig.records import anchor, schema
+from rig.records import schema
 from rig.records.canonical import canonical, parsed
 from rig.records.chain import BEGINNING, digest
 from rig.records.codec import decode_fields, encode_fields
@@ -23,9 +23,21 @@ from rig.records.ids import new_run_id
 
 
 @dataclass(frozen=True)
+class Came:
+    """What an entry is in the chain of the bench that it was gathered from."""
+
+    store: str
+    number: int
+    subject: str
+    previous: str
+    hash: str
+
+
+@dataclass(frozen=True)
 class Kept:
     """An entry on record. ``by`` is the person, empty where the program itself speaks; ``subject`` is ``job:N``,
-    or empty for what concerns the whole store; ``body`` is what it says, as it was written."""
+    or empty for what concerns the whole store; ``body`` is what it says, as it was written. ``seq`` is its place in
+    the chain; ``order`` says what happened before what, also on several benches, and means nothing else."""
 
     seq: int
     id: str
@@ -37,6 +49,8 @@ class Kept:
     previous: str
     hash: str
     fact: Fact
+    order: int
+    came: Came | None = None
 
 
 def job_subject(job: str) -> str:
@@ -72,7 +86,22 @@ def append(connection: sa.Connection, fact: Fact, *, subject: str = "", by: str 
     found = entry_hash(envelope)
     row = envelope | {"body": canonical(envelope["body"]), "hash": found}
     connection.execute(sa.insert(schema.entries).values(**row))
+    if _gathers(connection):
+        _place_after_all(connection, row)
     return kept(row)
+
+
+def _gathers(connection: sa.Connection) -> bool:
+    """Whether benches are gathered here."""
+    return connection.execute(sa.select(schema.gathered.c.seq).limit(1)).first() is not None
+
+
+def _place_after_all(connection: sa.Connection, row: dict[str, Any]) -> None:
+    """Whoever adds to the shop's ledger has seen what is in it, whatever the clocks of the benches say."""
+    latest = connection.execute(sa.select(sa.func.max(schema.gathered.c.happened))).scalar_one()
+    own = {name: row[name] for name in ("seq", "id", "subject", "previous", "hash")}
+    place = own | {"store": "", "number": row["seq"], "happened": max(row["utc"], latest)}
+    connection.execute(sa.insert(schema.gathered).values(**place))
 
 
 def entry_hash(envelope: dict[str, Any]) -> str:
@@ -81,93 +110,65 @@ def entry_hash(envelope: dict[str, Any]) -> str:
     return digest(canonical({name: envelope[name] for name in names}))
 
 
-def kept(row: Any) -> Kept:
+def kept(row: Any, order: int | None = None, came: Came | None = None) -> Kept:
     """A row of the table as an entry. Raises ValueError when it says nothing that we know."""
-    values = dict(row)
+    values = {name: row[name] for name in _COLUMNS}
     kind = KINDS.get(values["kind"])
     if kind is None:
         raise ValueError(f"the ledger has an entry of an unknown kind: {values['kind']!r}")
-    return Kept(**values, fact=decode_fields(kind, parsed(values["body"])))
+    order = values["seq"] if order is None else order
+    return Kept(**values, fact=decode_fields(kind, parsed(values["body"])), order=order, came=came)
 
 
-def envelope_of(entry: Kept) -> dict[str, Any]:
-    """An entry as JSON values, as they stand in a signed record."""
+_COLUMNS = tuple(c.name for c in schema.entries.columns)
+
+
+def envelope_of(entry: Kept, at_bench: bool = False) -> dict[str, Any]:
+    """An entry as JSON values, as they stand in a signed record: in this chain, or in that of its bench."""
     names = ("seq", "id", "subject", "kind", "utc", "by", "previous", "hash")
-    return {name: getattr(entry, name) for name in names} | {"body": parsed(entry.body)}
+    plain = {name: getattr(entry, name) for name in names} | {"body": parsed(entry.body)}
+    if at_bench and entry.came is not None:
+        came = entry.came
+        plain |= {"seq": came.number, "subject": came.subject, "previous": came.previous, "hash": came.hash}
+    return plain
 
 
-def entry_from(envelope: dict[str, Any]) -> Kept:
-    """The entry of :func:`envelope_of`. Raises ValueError, KeyError."""
-    return kept(envelope | {"body": canonical(envelope["body"])})
+def entry_from(envelope: dict[str, Any], order: int) -> Kept:
+    """The entry of :func:`envelope_of`, in the order that it has among others. Raises ValueError, KeyError."""
+    return kept(envelope | {"body": canonical(envelope["body"])}, order)
 
 
-def read(connection: sa.Connection, subject: str | None = None, kinds: Sequence[type[Fact]] = ()) -> tuple[Kept, ...]:
-    """Entries in their order: all, those of one subject, those of some kinds."""
+def read(
+    connection: sa.Connection, subject: str | None = None, kinds: Sequence[type[Fact]] = (), own: bool = False
+) -> tuple[Kept, ...]:
+    """Entries in the order in which they happened: all, those of one subject, those of some kinds; ``own`` leaves out
+    what was gathered from benches."""
+    e, g = schema.entries.c, schema.gathered.c
+    if not _gathers(connection):
+        query = _chosen(sa.select(schema.entries).order_by(e.seq), subject, kinds)
+        return tuple(kept(row) for row in connection.execute(query).mappings())
+    names = ("store", "number", "subject", "previous", "hash", "happened")
+    where = [g[name].label(f"at_{name}") for name in names]
+    query = sa.select(schema.entries, *where).outerjoin(schema.gathered, g.seq == e.seq)
+    if own:
+        query = query.where(sa.or_(g.store.is_(None), g.store == ""))
+    rows = connection.execute(_chosen(query, subject, kinds)).mappings()
+    return tuple(sorted((_placed(row) for row in rows), key=lambda entry: entry.seq if own else entry.order))
+
+
+def _placed(row: Any) -> Kept:
+    happened = datetime.fromisoformat(row["at_happened"] or row["utc"])
+    order = int(happened.timestamp() * 1000) << 32 | row["seq"]
+    came = None
+    if row["at_store"]:
+        came = Came(*(row[f"at_{name}"] for name in ("store", "number", "subject", "previous", "hash")))
+    return kept(row, order, came)
+
+
+def _chosen(query: sa.Select[Any], subject: str | None, kinds: Sequence[type[Fact]]) -> sa.Select[Any]:
     e = schema.entries.c
-    query = sa.select(schema.entries).order_by(e.seq)
     if subject is not None:
         query = query.where(e.subject == subject)
     if kinds:
         query = query.where(e.kind.in_([kind.__name__ for kind in kinds]))
-    return tuple(kept(row) for row in connection.execute(query).mappings())
-
-
-def problems(connection: sa.Connection) -> tuple[str, ...]:
-    """What is wrong with the chain, in words; nothing when it holds."""
-    rows = connection.execute(sa.select(schema.entries).order_by(schema.entries.c.seq)).mappings()
-    found = list(_chain_problems(rows))
-    cut = anchor.cut_off(connection)
-    found += [cut] if cut else []
-    found += _run_problems(connection)
-    return tuple(found)
-
-
-def _chain_problems(rows: Iterable[Any]) -> Iterable[str]:
-    head, expected = BEGINNING, 1
-    for row in rows:
-        seq, name = row["seq"], f"entry {row['seq']} ({row['kind']})"
-        if seq != expected:
-            yield f"entry {expected}: it is missing, the next is {seq}"
-        if row["previous"] != head and seq == expected:
-            yield f"{name}: it does not name the hash of the entry before it"
-        try:
-            body = parsed(row["body"])
-            if entry_hash(dict(row) | {"body": body}) != row["hash"] or canonical(body) != row["body"]:
-                yield f"{name}: it was changed: its hash does not fit what it says"
-            kept(row)
-        except ValueError as fault:
-            yield f"{name}: it cannot be read ({fault})"
-        head, expected = row["hash"], seq + 1
-    if expected == 1:
-        yield "the ledger is empty"
-
-
-def _run_problems(connection: sa.Connection) -> Iterable[str]:
-    """Runs that the ledger does not know, or knows otherwise."""
-    from rig.records.facts import RunBegan, RunClosed, StoreMigrated
-
-    heads: dict[str, tuple[int, str] | None] = {}
-    for entry in read(connection, kinds=(StoreMigrated, RunBegan, RunClosed)):
-        fact = entry.fact
-        if isinstance(fact, StoreMigrated):
-            heads |= {run: (events, head) for run, events, head in fact.runs}
-        elif isinstance(fact, RunBegan):
-            heads[fact.run] = None
-        elif isinstance(fact, RunClosed):
-            heads[fact.run] = (fact.events, fact.head)
-    e = schema.events.c
-    for run in connection.execute(sa.select(schema.runs.c.run)).scalars():
-        if run not in heads:
-            yield f"run {run}: the ledger does not know it"
-    for run, known in heads.items():
-        if known is None:
-            kinds = set(connection.execute(sa.select(e.kind).where(e.run == run)).scalars())
-            if not kinds:
-                yield f"run {run}: it began, and nothing of it is there"
-            elif kinds & {"RunEnded", "Interrupted"}:
-                yield f"run {run}: it has ended, and the ledger does not know of that"
-            continue
-        events, head = known
-        there = connection.execute(sa.select(e.hash).where(e.run == run, e.seq == events - 1)).scalar()
-        if events and there != head:
-            yield f"run {run}: its event {events - 1} is missing or is not the one that the ledger knows"
+    return query

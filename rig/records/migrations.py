@@ -15,6 +15,7 @@ def _to_2(connection: sa.Connection) -> None:
     """The ledger, and a column that says in which form an event's text is."""
     connection.execute(sa.text("ALTER TABLE events ADD COLUMN form TEXT NOT NULL DEFAULT '1'"))
     schema.entries.create(connection)
+    schema.gathered.create(connection)
     begin_ledger(connection)
     e = schema.events.c
     last = sa.select(e.run, sa.func.max(e.seq).label("seq")).group_by(e.run).subquery()
@@ -25,7 +26,7 @@ def _to_2(connection: sa.Connection) -> None:
 
 def _to_3(connection: sa.Connection) -> None:
     """Room for what is gathered from benches. Nothing of it is in a store of an older version."""
-    schema.gathered.create(connection)
+    schema.gathered.create(connection, checkfirst=True)
 
 
 # from an older version: what is done to its tables, and the version that they then have

@@ -34,6 +34,7 @@ from rig.records.facts import (
 from rig.records.findings import findings, is_safety, results_of
 from rig.records.job import CORRECTABLE, Job, find_job, job_numbers, read_job
 from rig.records.ledger import Kept, job_subject
+from rig.records.ledger_problems import problems
 from rig.records.people import LEAD, ROLES, TECHNICIAN, Proved, same_name
 from rig.records.store import Store
 
@@ -317,7 +318,7 @@ def ship(store: Store, number: str, fact: Shipped, who: Proved, today: date) -> 
         for _, conceded in job.all(Conceded):
             if date.fromisoformat(conceded.until) < today:
                 yield f"the concession of {conceded.finding} ended on {conceded.until}"
-        yield from (f"the records do not hold: {problem}" for problem in ledger.problems(connection))
+        yield from (f"the records do not hold: {problem}" for problem in problems(connection))
 
     return _move(store, number, fact, who, None, "this unit cannot be shipped", look)
 

@@ -83,7 +83,7 @@ def people_of(entries: Iterable[ledger.Kept]) -> dict[str, Person]:
     for entry in entries:
         fact = entry.fact
         if isinstance(fact, PersonAdded):
-            found[same_name(fact.name)] = Person(fact.name)
+            found.setdefault(same_name(fact.name), Person(fact.name))  # on several benches, and one person
         elif isinstance(fact, PEOPLE):
             key = same_name(fact.name)
             found[key] = _after(found[key], fact, datetime.fromisoformat(entry.utc))
@@ -115,9 +115,9 @@ def everybody(store: Store) -> dict[str, Person]:
         return read_people(connection)
 
 
-def read_people(connection: sa.Connection) -> dict[str, Person]:
-    """As ``everybody``, within a transaction."""
-    return people_of(ledger.read(connection, kinds=PEOPLE))
+def read_people(connection: sa.Connection, own: bool = True) -> dict[str, Person]:
+    """As ``everybody``, within a transaction; not only this store's ``own``: those on record at its benches, too."""
+    return people_of(ledger.read(connection, kinds=PEOPLE, own=own))
 
 
 def known(people: dict[str, Person], name: str) -> Person:

@@ -33,6 +33,7 @@ from rig.records.indicators import not_read
 from rig.records.job import Job, read_job
 from rig.records.keys import sign, signing_key
 from rig.records.ledger import job_subject
+from rig.records.ledger_problems import problems
 from rig.records.people import QA, Proved, same_name
 from rig.records.read import verify
 from rig.records.store import Store
@@ -81,18 +82,18 @@ def _job(job: Job, standing: Standing) -> Iterator[str]:
 
 def _since(job: Job) -> tuple[int, str]:
     """From which entry on a run counts, and in words."""
-    adjusted = job.seq_of_last(Adjusted)
-    if job.repairs and job.repairs[-1][0].seq > adjusted:
-        return job.repairs[-1][0].seq, "after the last repair"
+    adjusted = job.order_of_last(Adjusted)
+    if job.repairs and job.repairs[-1][0].order > adjusted:
+        return job.repairs[-1][0].order, "after the last repair"
     if adjusted:
         return adjusted, "after the last adjustment"
-    return job.seq_of_last(Received), "in this job"
+    return job.order_of_last(Received), "in this job"
 
 
 def ground(job: Job, results: tuple[RunResults, ...], procedure: str) -> RunResults | None:
     """The latest run of a procedure since the last repair: the one that counts, whatever it says."""
     since, _ = _since(job)
-    found = [r for r in results if r.procedure == procedure and r.run.seq > since]
+    found = [r for r in results if r.procedure == procedure and r.run.order > since]
     return found[-1] if found else None
 
 
@@ -109,7 +110,7 @@ def _again(asked: Asked, results: tuple[RunResults, ...]) -> Iterator[str]:
     """What each repair makes one measure again."""
     job, standing = asked.job, asked.standing
     for entry, repair in job.repairs:
-        after = [r for r in results if r.run.seq > entry.seq]
+        after = [r for r in results if r.run.order > entry.order]
         for part in repair.parts:
             rule = standing.rules.retest.get(part.part)
             if rule is None:
@@ -132,7 +133,7 @@ def _step_again(asked: Asked, after: list[RunResults], step: str, part: str) -> 
         yield f"{step}: not measured again after {part} was worked on"
         return
     result, last = measured[-1]
-    conceded = concession(asked.job, step, result.run.seq, asked.standing.today) is not None
+    conceded = concession(asked.job, step, result.run.order, asked.standing.today) is not None
     if not counts(asked.job, result, asked.standing.own.practice):
         yield f"{step}: measured again after {part} was worked on, but in a run that does not count"
     elif not last.verdict.good and (is_safety(asked.standing.rules, step, result.procedure) or not conceded):
@@ -159,7 +160,7 @@ def _independent(job: Job, results: tuple[RunResults, ...], who: Proved) -> Iter
 
 
 def _chains(connection: sa.Connection, job: Job) -> Iterator[str]:
-    yield from ledger.problems(connection)
+    yield from problems(connection)
     for run in job.runs:
         yield from (f"run {run.run[:13]}: {problem}" for problem in verify(connection, run.run).problems)
 
@@ -181,7 +182,7 @@ def _signed(
     connection: sa.Connection, number: str, standing: Standing, who: Proved, key: Ed25519PrivateKey, utc: str
 ) -> Released:
     own = standing.own
-    known = [entry.fact for entry in ledger.read(connection, kinds=(KeyMade,))]
+    known = [entry.fact for entry in ledger.read(connection, kinds=(KeyMade,), own=True)]
     kind = known[-1].kind if isinstance(known[-1], KeyMade) else ""
     if kind != own.kind:
         raise RuleError(f"the key is a {kind} key, the store a {own.kind} one", "", f"job {number}")

@@ -156,10 +156,11 @@ class Store:
 
     def problems(self) -> tuple[str, ...]:
         """What is wrong with the records, in words: the ledger, every run's chain, and that they fit each other."""
+        from rig.records.ledger_problems import problems
         from rig.records.read import verify
 
         with self.reading() as connection:
-            found = list(ledger.problems(connection))
+            found = list(problems(connection))
             for run in connection.execute(sa.select(schema.runs.c.run).order_by(schema.runs.c.run)).scalars():
                 found += [f"run {run}: {problem}" for problem in verify(connection, run).problems]
         return tuple(found)

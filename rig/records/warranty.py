@@ -9,7 +9,8 @@ import sqlalchemy as sa
 
 from rig.events import Reading
 from rig.records.findings import results_of
-from rig.records.job import Job, read_job
+from rig.records.job import Job, find_job
+from rig.records.people import same_name
 
 K = 2.0  # coverage factor of an expanded uncertainty (GUM 6.3.3)
 
@@ -42,13 +43,11 @@ def compared(step: str, left: Reading, found: Reading) -> Compared | None:
 
 def baseline(connection: sa.Connection, job: Job) -> tuple[Compared, ...]:
     """A warranty job's readings as found against those of the earlier job as left, for every step that both have."""
-    earlier = job.received.warranty_of
-    if earlier is None:
-        return ()
-    left, found = (
-        _readings(connection, read_job(connection, earlier), last=True),
-        _readings(connection, job, last=False),
-    )
+    number = job.received.warranty_of
+    earlier = None if number is None else find_job(connection, number)
+    if earlier is None or same_name(earlier.received.serial) != same_name(job.received.serial):
+        return ()  # at a shop that number may be another bench's, or not have come yet
+    left, found = _readings(connection, earlier, last=True), _readings(connection, job, last=False)
     pairs = (compared(step, left[step], found[step]) for step in found if step in left)
     return tuple(pair for pair in pairs if pair is not None)
 
@@ -56,9 +55,9 @@ def baseline(connection: sa.Connection, job: Job) -> tuple[Compared, ...]:
 def _readings(connection: sa.Connection, job: Job, last: bool) -> dict[str, Reading]:
     """Of each step the last reading of a job, or the first: before any repair."""
     found: dict[str, Reading] = {}
-    mended = min((entry.seq for entry, _ in job.repairs), default=None)
+    mended = min((entry.order for entry, _ in job.repairs), default=None)
     for result in results_of(connection, job):
-        if not last and mended is not None and result.run.seq > mended:
+        if not last and mended is not None and result.run.order > mended:
             break
         for step in result.steps:
             if step.reading is not None and (last or step.name not in found):

@@ -132,8 +132,8 @@ def _data(job: Job) -> str:
 
 def _as_found(job: Job, runs: tuple[RecordedRun, ...]) -> list[str]:
     """What was wrong before anything was repaired."""
-    first = min((entry.seq for entry, _ in job.repairs), default=None)
-    before = {r.run for r in job.runs if first is None or r.seq < first}
+    first = min((entry.order for entry, _ in job.repairs), default=None)
+    before = {r.run for r in job.runs if first is None or r.order < first}
     lines = []
     for run in runs:
         if run.run in before:
@@ -193,7 +193,7 @@ def _again(job: Job, runs: tuple[RecordedRun, ...], grounds: list[str]) -> Rows:
     """Readings as found and as left, of steps that failed before the repair."""
     if not job.repairs:
         return []
-    mended = {r.run: r.seq > job.repairs[0][0].seq for r in job.runs}
+    mended = {r.run: r.order > job.repairs[0][0].order for r in job.runs}
     before = {s.name: s for run in runs if not mended[run.run] for s in run.steps if s.verdict in AGAINST}
     after = {s.name: s for run in runs if mended[run.run] for s in run.steps}
     return [

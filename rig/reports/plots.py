@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -43,21 +43,31 @@ def traces_of(events: Iterable[Event]) -> dict[str, list[Trace]]:
 
 
 def drawn(traces: Sequence[Trace]) -> str:
-    """The traces of one step below each other, on one axis of time. Names are never taken for formulas."""
-    import matplotlib
-    from matplotlib.backends.backend_svg import FigureCanvasSVG
-    from matplotlib.figure import Figure
+    """The traces of one step below each other, on one axis of time."""
 
-    settings: Any = {"svg.hashsalt": "refurb-rig", "text.parse_math": False, "font.size": 8, "svg.fonttype": "path"}
-    with matplotlib.rc_context(settings):
-        figure = Figure(figsize=(_WIDTH, 0.5 + _HEIGHT * len(traces)), layout="constrained")
-        FigureCanvasSVG(figure)
+    def draw(figure: Any) -> None:
         axes = figure.subplots(len(traces), 1, sharex=True, squeeze=False)[:, 0]
         for axis, trace in zip(axes, traces, strict=True):
             axis.plot(trace.times, trace.values, linewidth=1.0, color="#1a1a1a")
             axis.set_ylabel(f"{visible(trace.quantity, 40)}\n{unit_text(trace.unit, True)}")
             axis.grid(linewidth=0.3, color="#999999")
         axes[-1].set_xlabel("s since the run began")
+
+    return as_svg(draw, 0.5 + _HEIGHT * len(traces))
+
+
+def as_svg(draw: Callable[[Any], None], height: float) -> str:
+    """A picture of a page's width and a height in inches, for a place inside a page of HTML. Names are never taken for
+    formulas, and the same picture is the same text."""
+    import matplotlib
+    from matplotlib.backends.backend_svg import FigureCanvasSVG
+    from matplotlib.figure import Figure
+
+    settings: Any = {"svg.hashsalt": "refurb-rig", "text.parse_math": False, "font.size": 8, "svg.fonttype": "path"}
+    with matplotlib.rc_context(settings):
+        figure = Figure(figsize=(_WIDTH, height), layout="constrained")
+        FigureCanvasSVG(figure)
+        draw(figure)
         out = io.StringIO()
         figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None})
     text = out.getvalue()
