@@ -27,6 +27,7 @@ MAY: dict[str, tuple[str, ...]] = {
     "rig/diagnosis": (*GROUND, "rig.plan", "rig.records", "rig.diagnosis"),
     "rig/cli": (
         *(f"rig.{room}" for room in ("judgement", "waveforms", "health", "plan", "bench", "run", "records")),
+        "rig.shop",
         "rig.shown",
         "rig.reports",
         "rig.diagnosis",
