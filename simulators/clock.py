@@ -35,8 +35,10 @@ from typing import Any, NamedTuple, TypeVar
 T = TypeVar("T")
 
 # Wall seconds after which an exchange that nobody declared silent is given up: a simulated far end answers
-# within milliseconds, so only one that is really gone takes as long, even on a busy machine.
+# within milliseconds, so only one that is really gone takes as long. They pass in so many steps, each after a turn of
+# the loop: a machine that stands still for a while, or works long at an answer, takes up one of them, not all.
 WALL_GUARD_SECONDS = 10.0
+GUARD_STEPS = 20
 
 # A sleeper that nobody can come before need not leave the loop; but every so often it does, so that a run of
 # nothing but sleeps can still be stopped by a signal. Exchanges leave the loop anyhow.
@@ -80,7 +82,7 @@ class OnWire(NamedTuple):
 class _Link:
     """A wire: when it is free, who stands in line, and the exchange that is on it."""
 
-    __slots__ = ("asked_at", "asker", "busy_until", "cost", "free_at", "given_up", "guarded", "limit", "line")
+    __slots__ = ("asked_at", "asker", "busy_until", "cost", "free_at", "given_up", "guarded", "limit", "line", "looks")
 
     def __init__(self) -> None:
         self.free_at = 0.0
@@ -92,6 +94,7 @@ class _Link:
         self.asked_at = 0.0
         self.given_up = False
         self.guarded = False  # a look at the wall's time is due
+        self.looks = 0  # of them, at this exchange
 
 
 class LockstepClock:
@@ -235,9 +238,10 @@ class LockstepClock:
         self._straight_back = 0
         loop = asyncio.get_running_loop()
         wire.asked_at = loop.time()
+        wire.looks = 0
         if not wire.guarded:
             wire.guarded = True
-            loop.call_later(WALL_GUARD_SECONDS, self._look_at_wall, wire)
+            loop.call_later(WALL_GUARD_SECONDS / GUARD_STEPS, self._look_at_wall, wire)
         try:
             answer = await ask()
             if wire.given_up:
@@ -259,11 +263,11 @@ class LockstepClock:
         wire.guarded = wire.asker is not None
         if wire.asker is None:
             return
-        loop = asyncio.get_running_loop()
-        if loop.time() - wire.asked_at >= WALL_GUARD_SECONDS:
+        wire.looks += 1
+        if wire.looks > GUARD_STEPS:
             _give_up(wire)
         else:
-            loop.call_at(wire.asked_at + WALL_GUARD_SECONDS, self._look_at_wall, wire)
+            asyncio.get_running_loop().call_later(WALL_GUARD_SECONDS / GUARD_STEPS, self._look_at_wall, wire)
 
     async def _take_part(self, turn: _Waiter, work: Coroutine[Any, Any, T]) -> T:
         await turn

@@ -102,6 +102,26 @@ def test_a_peer_that_is_really_gone_ends_in_wall_time(monkeypatch: pytest.Monkey
     assert asyncio.run(work()) == 3.0
 
 
+def test_a_far_end_that_works_long_on_a_busy_machine_is_not_taken_for_gone(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The loop stands still while it works, and turns only a few times until the answer is taken."""
+    monkeypatch.setattr(clock_module, "WALL_GUARD_SECONDS", 0.01)
+
+    async def work() -> str:
+        clock = LockstepClock()
+
+        async def ask() -> str:
+            done = time.perf_counter() + 0.05
+            while time.perf_counter() < done:
+                pass
+            for _ in range(10):
+                await asyncio.sleep(0)
+            return "yes"
+
+        return await clock.exchange("meter", ask, 3.0)
+
+    assert asyncio.run(work()) == "yes"
+
+
 def test_what_ask_raises_is_raised_and_the_link_stays_usable() -> None:
     async def work() -> None:
         clock = LockstepClock()
