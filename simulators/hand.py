@@ -12,7 +12,8 @@ from simulators.terminals import Terminals
 from simulators.unit.unit import Unit
 
 METER, WATCH = "hand meter SIM-HM-1", "stop-watch SIM-S1"
-READS, SWITCHES, LOOKS_ON = 12.0, 2.0, 1.0  # s for a reading, a switch, a look at what has not happened yet
+# s for a reading with leads put on, at a gauge that hangs there, for a switch, a look at what has not happened yet
+READS, GLANCES, SWITCHES, LOOKS_ON = 12.0, 3.0, 2.0, 1.0
 LATE = 0.2  # s that the hand at the stop-watch is early or late at most
 DIALS = 30.0  # s that a person goes on waiting for a start, beyond what they were told
 OPEN = 1e7  # Ohm above which the hand meter shows that it sees nothing
@@ -109,7 +110,7 @@ class HandTools:
             return True, SWITCHES
         if thing.startswith("switch-"):
             return self._switch(thing)
-        return self._read(thing, options[0] if options else ""), READS
+        return self._read(thing, options[0] if options else ""), GLANCES if thing in QUANTITIES else READS
 
     # ---- reading ------------------------------------------------------------------------------------------
 
