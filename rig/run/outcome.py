@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from rig.distributions import coverage_factor
+from rig.errors import RigError
 from rig.events import Reading
 from rig.limits import Limit, Verdict
 from rig.run.readings import judge_reading
@@ -20,6 +21,11 @@ class Outcome:
     probability: float | None = None
     bracket: tuple[float, float] | None = None
     answer: str | None = None
+
+
+def no_reading(culprit: str, what: str, do: str) -> Outcome:
+    """No reading, with who is meant, what happened and what to do about it."""
+    return Outcome(Verdict.NO_READING, reason=RigError(what, do, culprit).sentence())
 
 
 def judged(reading: Reading, limit: Limit | None, reason: str | None = None) -> Outcome:

@@ -142,4 +142,5 @@ def _judge_bound(reading: Reading, limit: Limit) -> tuple[Verdict, float | None,
         return Verdict.FAIL, 0.0, f"{reading.shown}, beyond the limit"
     if far is None and near is not None and sign * (reading.value - near) > guard:
         return Verdict.PASS, 1.0, None
-    return Verdict.NO_READING, None, f"{reading.shown}, which cannot be judged against this limit"
+    why = f"{reading.shown}: cannot be judged against this limit. Measure on a range that takes the limit."
+    return Verdict.NO_READING, None, why

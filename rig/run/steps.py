@@ -35,7 +35,7 @@ from rig.run.computing import compute, known
 from rig.run.doubts import Doubts
 from rig.run.figures import figure
 from rig.run.hand_prompts import rates
-from rig.run.outcome import Outcome, judged
+from rig.run.outcome import Outcome, judged, no_reading
 from rig.run.people import People, Said, prompt_of
 from rig.run.provenance import named, named_together, read_by, read_with
 from rig.run.readings import (
@@ -244,7 +244,7 @@ class StepWork:
                 step.figure, statement, trace.unit(name), trace.times[name], trace.values[name]
             )
         except ValueError as error:
-            return Outcome(Verdict.NO_READING, reason=str(error))
+            return no_reading(name, str(error), "See its trace, and check its sensor")
         outcome = self._judged(step, make_reading(value, code, lines, limit.shown_in if limit else ""), limit)
         return replace(outcome, answer=remark or None)
 
@@ -269,7 +269,7 @@ class StepWork:
         try:
             value, code, lines = figure_of(step.judge, said, interval, period)
         except ValueError as error:
-            return Outcome(Verdict.NO_READING, reason=str(error))
+            return no_reading(step.waveform, str(error), "See the waveform, and check the leads there")
         reading = make_reading(value, code, lines, limit.shown_in if limit else "")
         outcome = self._judged(step, reading, limit, said.unstated)
         return replace(outcome, answer=plunger_of(step.judge, said, interval, period))
@@ -292,7 +292,7 @@ class StepWork:
         try:
             reading = compute(formula, readings, facts, limit.shown_in if limit else step.in_)
         except FormulaError as error:
-            return Outcome(Verdict.NO_READING, reason=f"has no value: {error}")
+            return no_reading(step.step, f"has no value: {error}", "See the readings that it is computed from")
         except ValueError as error:
             return Outcome(Verdict.NOT_RUN, reason=str(error))
         reading = replace(reading, instrument=named_together(readings.values()))

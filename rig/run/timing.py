@@ -17,7 +17,7 @@ from rig.plan.procedure import Time
 from rig.plan.stated import quantity_statement
 from rig.plan.wiring import Bench
 from rig.run.edges import Bracket, Seen, Watch, look_for
-from rig.run.outcome import Outcome, judged
+from rig.run.outcome import Outcome, judged, no_reading
 from rig.run.readings import make_reading
 from rig.uncertainty import Line, line, rectangular, total
 
@@ -65,7 +65,7 @@ class Timing:
             return Outcome(Verdict.FAIL, reason=f"{_words(self._step.time.from_)} was not seen {self._within()}")
         if not first.seen_old:
             await self._finish()
-            return Outcome(Verdict.NO_READING, reason=f"{_words(self._step.time.from_)} was so before the timing began")
+            return _too_late(self._step.time.from_)
         self.tasks += self._meanwhile(self.beside)
         second = self._watch(self._step.time.until)
         end_edge = await second.until(lambda: self._deadline(start_edge.middle + self._give_up))
@@ -76,7 +76,7 @@ class Timing:
         if end_edge is None:
             return self._gave_up(start_edge, now)
         if not second.seen_old:
-            return Outcome(Verdict.NO_READING, reason=f"{_words(self._step.time.until)} was so before the timing began")
+            return _too_late(self._step.time.until)
         return self._timed(start_edge, end_edge)
 
     def _spawn_start(self) -> None:
@@ -164,6 +164,17 @@ def sensor_line(step: Time, wiring: Bench, value: float) -> Line | None:
     error, _ = total(statement.lines(0.0))
     basis = f"{first.quantity} at both thresholds, over the mean rate"
     return Line("sensor", error * math.sqrt(2.0), basis, sensitivity=value / span)
+
+
+def _too_late(edge: InputEdge | OutputEdge | QuantityEdge) -> Outcome:
+    what = f"{_words(edge)} was so before the timing began, and nothing could be timed"
+    return no_reading(_name(edge), what, "See whether it is so; if it is not, check its contact and its wire")
+
+
+def _name(edge: InputEdge | OutputEdge | QuantityEdge) -> str:
+    if isinstance(edge, InputEdge):
+        return edge.input
+    return edge.output if isinstance(edge, OutputEdge) else edge.quantity
 
 
 def _words(edge: InputEdge | OutputEdge | QuantityEdge) -> str:

@@ -202,3 +202,29 @@ def test_prepared_answers_are_used_and_named(written: Make) -> None:
     assert step.verdict is Verdict.FAIL
     assert step.reason == "answered no, expected yes"
     assert record.started.answered_by == "prepared answers, simulated person"
+
+
+def test_what_was_so_before_is_not_timed_and_says_whose_fault_that_may_be(written: Make) -> None:
+    """A door that is shut already, or a contact whose wire says so."""
+    text = (
+        DEAD
+        + """
+      - step: shut
+        ask: Shut the door. Done?
+        verb: confirm
+        thing: door-shut
+        answer: done
+      - step: shutting
+        time:
+          from: {input: unit-door, is: shut}
+          until: {input: level-probe, is: wet}
+          start-within: 5 s
+          give-up: 5 s
+        every: 100 ms
+        no-limit: a test
+"""
+    )
+    step = by_name(run(written(text)))["shutting"]
+    assert step.verdict is Verdict.NO_READING
+    assert (step.reason or "").startswith("unit-door: 'unit-door shut' was so before the timing began")
+    assert "check its contact" in (step.reason or "")
