@@ -18,7 +18,7 @@ from simulators.unit.nominals import NOMINALS
 SEED = 1
 CYCLE = 2100.0  # s, a whole cycle and a little after it
 MAINS, ENABLE = 0, 1
-LENGTHS, UNITS = (1, 2, 4, 8), (1, 2, 4, 8)
+LENGTHS, UNITS = (1, 2, 4, 8), (1, 8, 32)
 
 
 def begin(unit: str, seed: int = SEED) -> Plant:

@@ -172,3 +172,38 @@ def test_the_display_says_what_it_is_at() -> None:
     assert walk.plant.person("look", "state-shown", "text", [], "")[0] == "filling"
     walk.wait(200.0)
     assert walk.plant.person("look", "state-shown", "choice", ["done", "no water level"], "")[0] == "no water level"
+
+
+def filled(walk: Walk) -> tuple[float, float, float]:
+    """A start from the button: s of filling (the give-up where it never ends), kg after 20 s, highest Pa meanwhile."""
+    board, stores = walk.plant.unit.board, walk.plant.unit.stores
+    walk.ask("reservoir-to-mark")
+    walk.ask("door-shut")
+    walk.ask("start-button")
+    until(walk, (Doing.FILLING,), 20.0)
+    began, early, most = walk.plant.now, 0.0, 0.0
+    while board.doing is Doing.FILLING:
+        walk.wait(1.0)
+        early = stores.chamber if walk.plant.now - began <= 20.0 else early
+        most = max(most, walk.plant.unit.gas.gauge)
+    return walk.plant.now - began, early, most
+
+
+def test_a_start_soon_after_a_cycle_fills_against_steam_and_one_that_has_rested_does_not() -> None:
+    walk = started(Plant(seed=3))
+    until(walk, (Doing.DRYING,), 4000.0)
+    walk.coil(0, False)  # the board forgets the dry phase
+    walk.ask("chamber-water", "number", "g")
+    walk.coil(0, True)
+    walk.wait(5.0)
+    assert walk.plant.unit.heat.metal > 95.0
+    hot, early, most = filled(walk)
+    walk.coil(0, False)
+    walk.ask("cool-down")
+    walk.ask("chamber-water", "number", "g")
+    walk.coil(0, True)
+    walk.wait(5.0)
+    cold, later, least = filled(walk)
+    assert hot > 1.2 * cold
+    assert early < 0.2 * later
+    assert most > 1e3 > 1e2 > least
