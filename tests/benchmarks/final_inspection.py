@@ -146,6 +146,10 @@ def faulty(runs: Runs, chosen: list[Cell], seeds: range, go_on: bool) -> int:
                 return 1
         if found[cell].total() == len(seeds):
             print(_row(cell, found[cell]), flush=True)
+    unseen = [
+        f"{fault}={severity} on {unit}" for (fault, unit, severity), steps in found.items() if set(steps) == {"passed"}
+    ]
+    print(f"no step sees: {', '.join(unseen) or 'nothing that was tried'}")
     if inspected:
         bound = upper_bound(missed, inspected)
         print(f"{missed} of {inspected} passed with a fault in them; upper 95 % bound {bound:.3%}")
