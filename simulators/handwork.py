@@ -44,6 +44,8 @@ class Handwork:
             "fill-line-plugged": (lambda: unit.put_aside("fill line", True), 120.0),
             "fill-line-unplugged": (lambda: unit.put_aside("fill line", False), 120.0),
             "drain-and-dry": (self._drain_and_dry, 240.0),
+            "stood-as-at-owner": (self._stand_as_at_owner, 120.0),
+            "stood-level": (self._stand_level, 120.0),
         }
         self.sights: dict[str, Sight] = {
             "weep-pin": (lambda: unit.defects.weep_open >= PIN, 600.0),
@@ -60,6 +62,13 @@ class Handwork:
         """Empty the reservoir and fill it to the mark with the workshop's water."""
         self._unit.fill_reservoir(MARK)
         self._unit.circuits.water_put_in = BENCH_WATER
+
+    def _stand_as_at_owner(self) -> None:
+        """Wedges under the rear feet, as far out of level as the intake sheet says."""
+        self._unit.tilt = self._unit.model.place.tilt_at_owner + self._unit.defects.tilt
+
+    def _stand_level(self) -> None:
+        self._unit.tilt = 0.0
 
     def _drain_and_dry(self) -> None:
         """Open the door, let the water out, wipe the chamber."""

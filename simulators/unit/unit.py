@@ -55,6 +55,7 @@ class Unit:
         self.exhaust = Exhaust(model.exhaust_hole, model.overflow)
         self.sensors = OwnSensors(model.sensors, ambient, place.pressure)
         self.load = 0.0  # kg of a load in the chamber
+        self.tilt = 0.0  # mm/m that it stands front low now
         self.defects = self.vessel.defects = self.circuits.defects
         self.vent_line = Lag(30.0, ambient)  # Pt100 clipped to it
         self.reference = Lag(6.0, ambient)  # Pt100 of the bench in the chamber
@@ -272,8 +273,10 @@ class Unit:
         self.vessel.reservoir.step(dt, ambient)
 
     def _tip(self) -> float:
-        """Height of the probe's tip over the chamber's floor, m."""
-        return self.model.shape.probe_depth * (1.0 + self.defects.probe_shift)
+        """Depth of water at the chamber's middle that reaches the probe's tip in the rear wall, m: out of level, the
+        surface stands off the floor there by half a chamber's length of tilt."""
+        level = self.model.shape.probe_depth * (1.0 + self.defects.probe_shift)
+        return level + 1e-3 * self.tilt * self.model.chamber.length / 2.0
 
     def settle_level(self) -> None:
         """Probe and float. Waves of the inflow make the first contact bounce for a moment."""
