@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Awaitable, Callable, Collection, Sequence
-from typing import Any
+from typing import Any, NamedTuple
 
 from rig.bench.bench import LiveBench
 from rig.errors import RECOVERABLE, RigError, Stopped
@@ -23,6 +23,13 @@ from rig.run.timing import Beside
 
 BAD = (Verdict.FAIL, Verdict.CONDITIONAL_FAIL, Verdict.NO_READING, Verdict.STOPPED)
 CAPACITORS = 3.0  # s after mains off before the unit counts as dead: filter capacitors (common practice, no source)
+
+
+class _Worked(NamedTuple):
+    """The worst verdict of some steps that were done, and why the rest of the stage is left out (None: it is not)."""
+
+    verdict: Verdict
+    left_out: str | None
 
 
 class Engine:
@@ -226,19 +233,28 @@ class Engine:
         await self._work_through(stage, stage.make_safe, even_if_ended=True)
         await self._make_safe()
 
-    async def _work_through(self, stage: Stage, steps: Sequence[Any], even_if_ended: bool = False) -> None:
+    async def _work_through(self, stage: Stage, steps: Sequence[Any], even_if_ended: bool = False) -> _Worked:
+        """Do steps one after another."""
         left_out: str | None = None
+        verdicts: list[Verdict] = []
         for step in steps:
             why = left_out or (None if even_if_ended else self._ended) or self._why_not(step)
             if why is not None:
                 self._leave_out(step, why)
                 continue
-            verdict = await self._step(stage, step)
+            verdict, left_out = await self._step(stage, step, even_if_ended)
+            verdicts.append(verdict)
             _insist_on_cancellation()
-            if verdict in BAD and step.after_bad != "carry on":
+            if left_out is None and self._is_bad(step, verdict) and step.after_bad != "carry on":
                 left_out = f"{step.step} ended with {verdict}"
                 if step.after_bad == "end":
                     self._ended = self.reason = left_out
+        return _Worked(worst(verdicts), left_out)
+
+    def _is_bad(self, step: Any, verdict: Verdict) -> bool:
+        """Whether what ``after-bad`` says follows; also for a timing that gave up, where no limit judges it."""
+        reading = self._results[step.step].reading if isinstance(step, Time) else None
+        return verdict in BAD or (verdict is Verdict.NOT_EVALUATED and reading is not None and bool(reading.bound))
 
     async def _make_safe(self) -> None:
         """Turn off whatever the stage has left on, in the stated order, and go dead."""
@@ -269,11 +285,16 @@ class Engine:
 
     # steps
 
-    async def _step(self, stage: Stage, step: Any) -> Verdict:
-        if isinstance(step, Repeat):
-            verdicts = [await self._step(stage, inner) for _ in range(step.repeat.times) for inner in step.repeat.steps]
-            return worst(verdicts)
-        return await self._do(stage, step, None)
+    async def _step(self, stage: Stage, step: Any, even_if_ended: bool) -> _Worked:
+        if not isinstance(step, Repeat):
+            return _Worked(await self._do(stage, step, None), None)
+        verdicts: list[Verdict] = []
+        for _ in range(step.repeat.times):
+            verdict, left_out = await self._work_through(stage, step.repeat.steps, even_if_ended)
+            verdicts.append(verdict)
+            if left_out is not None:
+                return _Worked(worst(verdicts), left_out)
+        return _Worked(worst(verdicts), None)
 
     async def _do(self, stage: Stage, step: Any, beside: Beside | None) -> Verdict:
         started = self._bench.time()

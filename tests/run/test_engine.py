@@ -85,6 +85,23 @@ def test_repeat_keeps_every_attempt(written: Make) -> None:
     assert record.ended.verdict is Verdict.FAIL
 
 
+def test_a_repeat_asks_its_steps_conditions_and_ends_as_they_say(written: Make) -> None:
+    def inside(text: str) -> str:
+        return text.replace("\n", "\n      ")
+
+    repeat = "\n      - step: twice\n        repeat:\n          times: 2\n          steps:\n"
+    needs = inside(ambient("good", True) + ambient("needs-bad", True) + "        needs: [bad]")
+    got = run(written(DEAD + ambient("bad", False) + repeat + needs + ambient("next", True)))
+    assert [(s.name, s.verdict) for s in got.steps] == [
+        ("bad", Verdict.FAIL), *[("good", Verdict.PASS), ("needs-bad", Verdict.NOT_RUN)] * 2, ("next", Verdict.PASS)
+    ]  # fmt: skip
+    left = inside(ambient("bad", False, "leave out stage") + ambient("good", True))
+    got = run(written(DEAD + repeat + left + ambient("next", True)))
+    assert [(s.name, s.verdict) for s in got.steps] == [
+        ("bad", Verdict.FAIL), ("good", Verdict.NOT_RUN), ("next", Verdict.NOT_RUN)
+    ]  # fmt: skip
+
+
 def test_an_output_is_on_for_its_step_only_and_off_by_feedback(written: Make) -> None:
     text = (
         HEAD
