@@ -23,6 +23,7 @@ from rig.plan.formula import CONSTANTS
 from rig.plan.load import Loaded
 from rig.plan.profile import UnitProfile
 from rig.plan.proof_bench import prove_bench
+from rig.plan.proof_paths import prove_paths
 from rig.plan.view import View, make_view
 
 Rule = Callable[[View], Iterator[Fault]]
@@ -38,6 +39,9 @@ RULES: tuple[Rule, ...] = (
     *proof_ratio.RULES,
 )
 
+# What must be so before paths can be followed on a bench that is whole: every name leads somewhere.
+LEADING: tuple[Rule, ...] = (*proof_names.RULES, *proof_units.RULES)
+
 # What is no fault and should be known before the run all the same.
 WARNINGS: tuple[Rule, ...] = (*proof_ratio.WARNINGS,)
 
@@ -50,10 +54,13 @@ def prove(procedure: Loaded, profile: Loaded | None, bench: Loaded) -> list[Faul
     view = make_view(procedure, profile, bench)
     if view.procedure.needs_unit == "yes" and profile is None:
         return [procedure.fault((), "this procedure is for a unit, and no unit profile was given")]
-    faults = [fault for rule in RULES for fault in rule(view)]
-    faults += prove_bench(bench)
+    on_bench = prove_bench(bench)
+    faults = [*on_bench, *(fault for rule in RULES for fault in rule(view))]
     if profile is not None:
         faults += prove_profile(profile)
+    if not on_bench and not any(fault for rule in LEADING for fault in rule(view)):
+        places = {(f.file, f.line, f.column) for f in faults}
+        faults += [f for f in prove_paths(view) if (f.file, f.line, f.column) not in places]
     return sorted(set(faults))
 
 

@@ -1,19 +1,17 @@
-"""Rules about energy: what may be on in which stage, water before heat, as found before anything is changed, and
-an end to everything that is turned on."""
+"""Rules about energy: what may be on in which stage, as found before anything is changed, and an end to everything
+that is turned on."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
 from rig.errors import Fault
-from rig.plan.edges import InputEdge
-from rig.plan.energy import OHMS, WATER_INPUTS, why_not_on
+from rig.plan.energy import OHMS, why_not_on
 from rig.plan.procedure import Ask, Measure, Record, Repeat, Settle, Time, Waveform
 from rig.plan.values import ProfileRef
-from rig.plan.view import Placed, View, around, turned_on
+from rig.plan.view import Placed, View, turned_on
 from rig.quantities import Quantity
 
-LEAVES = ("leave out stage", "end")
 # What cures a complaint silently; each is a word of a prompt's 'thing', or the beginning of one.
 CHANGES = ("clean", "level", "cool")
 # A thing that ends so is asked about, as it was before it came.
@@ -23,7 +21,7 @@ AS_IT_CAME = ("at-owner", "as-found")
 def ohms_only_dead(view: View) -> Iterator[Fault]:
     """Resistance, diode and continuity are measured in dead stages alone: the meter feeds what it measures."""
     for placed in view.steps:
-        drive = view.stage_of(placed).drive
+        drive = view.drive_of(placed)
         if isinstance(placed.step, Measure) and placed.step.measure in OHMS and drive != "dead":
             message = f"{placed.step.measure} is measured in stages that are dead, and this one is '{drive}'"
             yield view.fault(placed, ("measure",), message)
@@ -32,52 +30,11 @@ def ohms_only_dead(view: View) -> Iterator[Fault]:
 def drives_are_kept(view: View) -> Iterator[Fault]:
     """A dead stage energizes nothing; where the board drives, the bench does not feed, and the other way round."""
     for placed in view.steps:
-        drive = view.stage_of(placed).drive
+        drive = view.drive_of(placed)
         for on in turned_on(placed.step, view.bench):
             reason = why_not_on(view.bench, on.output, drive)
             if reason is not None:
                 yield view.fault(placed, on.tail, reason)
-
-
-def water_before_heat(view: View) -> Iterator[Fault]:
-    """The heater is turned on only when, in the same stage, a time step has ended with water over the heater."""
-    for placed in view.steps:
-        for on in turned_on(placed.step, view.bench):
-            if view.bench.outputs[on.output].energizes == "heater" and not _water_proved(view, placed):
-                message = (
-                    f"{on.output} heats, and no earlier step of this stage proves water: expected a time step until "
-                    f"{' or '.join(WATER_INPUTS)} is closed, which this step needs, or which is always done and has "
-                    f"after-bad: leave out stage or end"
-                )
-                yield view.fault(placed, on.tail, message)
-
-
-def _water_proved(view: View, heats: Placed) -> bool:
-    needed = {*heats.step.needs, *(heats.within.step.needs if heats.within else ())}
-    return any(
-        p.stage == heats.stage
-        and p.order < heats.order
-        and p not in around(heats)  # it is still waiting
-        and p.within in (None, heats.within)
-        and _ends_wet(view, p)
-        and (p.step.step in needed or _bars_the_way(p))
-        for p in view.steps
-    )
-
-
-def _ends_wet(view: View, placed: Placed) -> bool:
-    until = placed.step.time.until if isinstance(placed.step, Time) else None
-    if not isinstance(until, InputEdge) or until.input not in WATER_INPUTS:
-        return False
-    spec = view.bench.inputs.get(until.input)
-    return spec is not None and until.is_ == spec.closed and spec.open != spec.closed
-
-
-def _bars_the_way(placed: Placed) -> bool:
-    """Whether nothing later in the stage is done unless this step was done and was good."""
-    step = placed.step
-    skippable = step.conditions or step.needs or step.after
-    return step.after_bad in LEAVES and not skippable
 
 
 def as_found_comes_first(view: View) -> Iterator[Fault]:
@@ -215,4 +172,4 @@ def _seconds(view: View, duration: Quantity | ProfileRef) -> float:
         return 0.0  # a missing or misfitting fact is said by another rule
 
 
-RULES = (ohms_only_dead, drives_are_kept, water_before_heat, as_found_comes_first, outputs_are_bounded)
+RULES = (ohms_only_dead, drives_are_kept, as_found_comes_first, outputs_are_bounded)

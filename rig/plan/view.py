@@ -15,6 +15,7 @@ from rig.plan.procedure import (
     AnyStep,
     Ask,
     Compute,
+    Drive,
     InnerStep,
     MeanwhileStep,
     Measure,
@@ -123,6 +124,10 @@ class View:
     def stage_of(self, placed: Placed) -> Stage:
         """The stage that a step stands in."""
         return self.procedure.stages[placed.stage]
+
+    def drive_of(self, placed: Placed) -> Drive:
+        """How the unit is driven when a step is done: making safe is dead, whatever the stage was."""
+        return "dead" if placed.part == "make-safe" else self.stage_of(placed).drive
 
     def stages(self) -> list[tuple[int, Stage]]:
         """The stages that are for this unit, with their number in the file."""

@@ -72,8 +72,9 @@ BAD = "        after-bad: leave out stage\n"
         (WATER, "until: {input: level-probe, is: dry}"),
         (WATER, "until: {input: fill-drive, is: off}"),
         (BAD, BAD + "        when: {step: earth, was: [pass]}\n"),  # left out, it would prove nothing
-        (BAD, BAD + "        needs: [earth]\n"),
-        (BAD, BAD + "        after: [earth]\n"),
+        (BAD, BAD + "        needs: [coil]\n"),
+        (BAD, BAD + "        after: [coil-at-20]\n"),
+        ("limit: {profile: fill-time}", "limit: {at-least: 60 s, source: invented}"),  # giving up would pass
     ],
 )
 def test_no_heater_without_water_proved(shop: Shop, old: str, new: str) -> None:
@@ -85,6 +86,8 @@ def test_no_heater_without_water_proved(shop: Shop, old: str, new: str) -> None:
     [
         (BAD, "        after-bad: end\n"),
         (BAD, "@"),  # with needs at the heater's own step, see below
+        (BAD, BAD + "        needs: [earth]\n"),  # which the stage needs as well: always done
+        ("limit: {profile: fill-time}", "no-limit: giving up is bad all the same"),
     ],
 )
 def test_water_proved_in_other_words(shop: Shop, old: str, new: str) -> None:
@@ -105,6 +108,8 @@ def test_water_proved_in_another_stage_is_not_enough(shop: Shop) -> None:
     drive: board drives
     needs: [fill-time]
     steps:
+      - step: power-again
+        switch: {turn-on: [mains]}
       - step: heat-on
 """,
     )
