@@ -11,16 +11,19 @@ from typing import NamedTuple
 
 from rig.bench.ports import Analog, Answer, Gauge, Inputs
 from rig.errors import BadAnswer
-from rig.plan.wiring import Bench, QuantitySpec
+from rig.judgement.sensors import celsius
+from rig.plan.wiring import Bench, QuantitySpec, SensorSpec
 
 BEYOND = 0.05  # of the span that the bench file gives: how far past its ends an instrument still shows something
 
 
 class QuantityReading(NamedTuple):
-    """A bench quantity in its canonical unit, with the raw counts it came from, or itself where there are none."""
+    """A bench quantity in its canonical unit, with the raw counts it came from, or what was read where there are none;
+    ``cold`` is the temperature (Cel) of a thermocouple's terminals."""
 
     value: float
     raw: float
+    cold: float | None = None
 
 
 class Readers:
@@ -51,7 +54,9 @@ class Readers:
     async def quantity(self, name: str) -> Answer[QuantityReading]:
         """A bench quantity now. Raises InstrumentError."""
         spec = self._wiring.quantities[name]
-        if spec.raw is None:
+        if spec.sensor is not None:
+            answer = await self._sensed(name, spec, spec.sensor)
+        elif spec.raw is None:
             given = await self._gauges[spec.instrument].read_value(spec.channel)
             _within(spec, name, given.value)
             answer = Answer(QuantityReading(given.value, given.value), given.asked, given.had)
@@ -64,6 +69,23 @@ class Readers:
         for watcher in self.watchers:
             watcher(name, answer)
         return answer
+
+    async def _sensed(self, name: str, spec: QuantitySpec, sensor: SensorSpec) -> Answer[QuantityReading]:
+        """The temperature of a sensor, from its ohms or volts. Raises BadAnswer for what no such sensor reads."""
+        cold = None if sensor.cold_junction is None else (await self.quantity(sensor.cold_junction)).value.value
+        said: Answer[float]
+        if spec.raw is None:
+            said = await self._gauges[spec.instrument].read_value(spec.channel)
+        else:
+            counts = await self._analog[spec.instrument].read_raw(spec.channel, 1)
+            said = Answer(float(counts.value[0]), counts.asked, counts.had)
+        read = spec.electrical(said.value)
+        try:
+            value = celsius(sensor.kind, read, cold or 0.0)
+        except ValueError as error:
+            what = f"{name} reads what no {sensor.kind} does: {error}"
+            raise BadAnswer(what, "Check the sensor, its leads and its terminals.", spec.instrument) from error
+        return Answer(QuantityReading(value, said.value, cold), said.asked, said.had)
 
     def last_inputs(self, module: str) -> Answer[tuple[bool, ...]] | None:
         """What was last read of a module."""

@@ -50,8 +50,7 @@ def _inputs(wiring: Bench) -> Rows:
 
 def _quantities(wiring: Bench) -> Rows:
     return [
-        (name, f"{q.instrument}:{q.channel}", f"{q.means[0]} to {q.means[1]}", q.accuracy, q.for_)
-        for name, q in wiring.quantities.items()
+        (name, f"{q.instrument}:{q.channel}", q.span(), q.accuracy, q.for_) for name, q in wiring.quantities.items()
     ]
 
 

@@ -10,7 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from rig import steam
-from rig.judgement import pt100, thermocouple
+from rig.judgement.sensors import RULES, celsius
 from rig.quantities import Dimension, unit
 
 KELVIN = 273.15
@@ -79,19 +79,13 @@ CORRECTIONS: dict[str, Correction] = {
     "absolute": Correction(
         ("Pa", "Pa"), "Pa", "gauge pressure with ambient pressure added", lambda gauge, ambient: gauge + ambient
     ),
-    "pt100": Correction(("Ohm",), "Cel", "Pt100, IEC 60751:2022", lambda ohms: pt100.celsius(ohms) + KELVIN),
-    "pt1000": Correction(("Ohm",), "Cel", "Pt1000, IEC 60751:2022", lambda ohms: pt100.celsius(ohms, 1000.0) + KELVIN),
+    "pt100": Correction(("Ohm",), "Cel", RULES["pt100"], lambda ohms: celsius("pt100", ohms) + KELVIN),
+    "pt1000": Correction(("Ohm",), "Cel", RULES["pt1000"], lambda ohms: celsius("pt1000", ohms) + KELVIN),
     "type-k": Correction(
-        ("V", "Cel"),
-        "Cel",
-        "thermocouple type K with its cold junction, ITS-90, NIST Monograph 175",
-        lambda volts, cold: thermocouple.temperature("K", volts * 1e3, cold - KELVIN) + KELVIN,
+        ("V", "Cel"), "Cel", RULES["type-k"], lambda volts, cold: celsius("type-k", volts, cold - KELVIN) + KELVIN
     ),
     "type-t": Correction(
-        ("V", "Cel"),
-        "Cel",
-        "thermocouple type T with its cold junction, ITS-90, NIST Monograph 175",
-        lambda volts, cold: thermocouple.temperature("T", volts * 1e3, cold - KELVIN) + KELVIN,
+        ("V", "Cel"), "Cel", RULES["type-t"], lambda volts, cold: celsius("type-t", volts, cold - KELVIN) + KELVIN
     ),
     "saturation-temperature": Correction(
         ("Pa",),

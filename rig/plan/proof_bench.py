@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from rig.errors import Fault
+from rig.judgement.sensors import PLATINUM
 from rig.plan import proof_interlocks, proof_links, proof_safety
 from rig.plan.load import Loaded
 from rig.plan.view import FUNCTION_QUANTITY, BenchView, unknown
@@ -100,6 +101,8 @@ def _scale(view: BenchView, name: str, spec: QuantitySpec) -> Iterator[Fault]:
     if spec.raw is not None and spec.raw[0] == spec.raw[1]:
         yield view.fault((*here, "raw"), f"both ends of the raw counts are {spec.raw[0]}")
     wanted = FUNCTION_QUANTITY[spec.measures]
+    if spec.sensor is not None:
+        wanted = "resistance" if spec.sensor.kind in PLATINUM else "voltage"
     wrong = [(i, m) for i, m in enumerate(spec.means) if unit(m.unit).quantity != wanted]
     for index, found in wrong:
         yield view.fault((*here, "means", index), f"expected a {wanted}, as {name} measures it, found {found}")
@@ -109,6 +112,30 @@ def _scale(view: BenchView, name: str, spec: QuantitySpec) -> Iterator[Fault]:
     if unit(spec.accuracy.unit).quantity != kind or spec.accuracy.value <= 0:
         message = f"expected a half width above 0 as a {kind}, found {spec.accuracy}"
         yield view.fault((*here, "accuracy"), message)
+
+
+def sensors_fit(view: BenchView) -> Iterator[Fault]:
+    """A thermocouple's cold junction is a temperature of the
+    bench that is not a thermocouple's itself, and no person reads it."""
+    bench = view.bench
+    for name, spec in bench.quantities.items():
+        here = ("quantities", name)
+        if spec.sensor is None:
+            continue
+        if bench.by_hand(spec.instrument):
+            yield view.fault((*here, "sensor"), "a person reads a temperature, not a sensor's ohms or volts")
+        cold = spec.sensor.cold_junction
+        if cold is None:
+            continue
+        found = bench.quantities.get(cold)
+        if found is None:
+            yield view.fault((*here, "sensor", "cold-junction"), unknown("quantity", cold, bench.quantities))
+        elif found.measures != "temperature" or bench.by_hand(found.instrument):
+            message = f"expected a temperature that the bench reads, and {cold} is none"
+            yield view.fault((*here, "sensor", "cold-junction"), message)
+        elif found.sensor is not None and found.sensor.cold_junction is not None:
+            message = f"{cold} is a thermocouple's itself; expected a thermometer at the terminals"
+            yield view.fault((*here, "sensor", "cold-junction"), message)
 
 
 def shunts_fit(view: BenchView) -> Iterator[Fault]:
@@ -168,6 +195,7 @@ RULES = (
     channels_are_used_once,
     buses_carry_nothing,
     scales_fit,
+    sensors_fit,
     shunts_fit,
     accuracies_fit,
     hands_fit,

@@ -71,7 +71,7 @@ def _quantity(view: BenchView, here: tuple[str, ...], must: QuantityHolds | Quan
         if unit(must.rises.unit).quantity != rise or must.rises.value <= 0:
             message = f"expected a rise above 0, a {rise} such as {example(rise)}, found {must.rises}"
             yield view.fault((*here, "rises"), message)
-    low, high = sorted(m.canonical().value for m in spec.means)
+    low, high = spec.ends()
     for key, value in points.items():
         if value is None:
             continue
@@ -79,7 +79,7 @@ def _quantity(view: BenchView, here: tuple[str, ...], must: QuantityHolds | Quan
             message = f"{must.quantity} is a {kind}, expected a value such as {example(kind)}, found {value}"
             yield view.fault((*here, key), message)
         elif not low <= value.canonical().value <= high:
-            what = f"what {must.quantity} can show, {spec.means[0]} to {spec.means[1]}"
+            what = f"what {must.quantity} can show, {spec.span()}"
             yield view.fault((*here, key), f"{value} lies beyond {what}")
 
 

@@ -73,8 +73,7 @@ def _span(view: View, placed: Placed) -> tuple[float, float, str] | None:
 
 
 def _channel_span(name: str, spec: QuantitySpec) -> tuple[float, float, str]:
-    low, high = sorted(m.canonical().value for m in spec.means)
-    return low, high, f"what {name} can show, {spec.means[0]} to {spec.means[1]}"
+    return *spec.ends(), f"what {name} can show, {spec.span()}"
 
 
 def edges_fit(view: View) -> Iterator[Fault]:

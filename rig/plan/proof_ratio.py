@@ -16,7 +16,7 @@ from rig.plan.answers import NumberAnswer
 from rig.plan.edges import QuantityEdge
 from rig.plan.plan_limits import limit_of, rule_of
 from rig.plan.procedure import Ask, Judged, Measure, Time
-from rig.plan.stated import quantity_statement, statement_of
+from rig.plan.stated import stated_quantity, statement_of
 from rig.plan.values import LimitRef, LimitText
 from rig.plan.view import FUNCTION_QUANTITY, Placed, View
 from rig.quantities import canonical, convert, unit
@@ -86,7 +86,7 @@ def _lines(view: View, placed: Placed, limit: Limit, value: float) -> list[Line]
 def _measured(view: View, step: Measure, value: float) -> list[Line]:
     quantity, point = view.bench.quantities.get(step.at), view.bench.test_points.get(step.at)
     if quantity is not None:
-        return list(quantity_statement(step.at, quantity).lines(value))
+        return list(stated_quantity(view.bench, step.at).lines(value))
     if point is None or step.range is None or unit(step.range.unit).quantity != FUNCTION_QUANTITY[step.measure]:
         return []
     shunt = point.shunt.si if point.shunt is not None and step.measure in ("DC amps", "AC amps") else None
@@ -119,7 +119,7 @@ def _timed(view: View, step: Time, value: float) -> list[Line]:
         if spec is not None and ends[0] is not None and ends[1] is not None:
             code = canonical(ends[0].unit)
             span = abs(ends[1].to(code) - ends[0].to(code))
-            error, _ = total(quantity_statement(first.quantity, spec).lines(0.0))
+            error, _ = total(stated_quantity(view.bench, first.quantity).lines(0.0))
             if span > 0:
                 lines.append(Line("sensor", error * 2**0.5, sensitivity=value / span))
     return lines

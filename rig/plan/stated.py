@@ -5,6 +5,9 @@ from __future__ import annotations
 from datetime import date
 
 from rig.judgement.accuracy import Certificate, Point, Statement, Term, beyond
+from rig.judgement.pt100 import CLASSES
+from rig.judgement.sensors import RULES, least_slope
+from rig.judgement.sensors import slope as slope_of
 from rig.plan.wiring import Accuracy, Bench, InstrumentSpec, QuantitySpec
 from rig.quantities import Quantity
 
@@ -76,13 +79,39 @@ def _ends(pair: tuple[Quantity, ...]) -> tuple[float, float]:
     return pair[0].to("Cel"), pair[1].to("Cel")
 
 
-def quantity_statement(name: str, spec: QuantitySpec) -> Statement:
-    """The statement of a bench quantity, in its canonical unit; its resolution is one count, where it has counts."""
+def quantity_statement(name: str, spec: QuantitySpec, cold: QuantitySpec | None = None) -> Statement:
+    """The statement of a bench quantity, in its canonical unit; its resolution is one count, where it has counts.
+
+    ``cold`` is the quantity at a thermocouple's terminals. Ohms or volts of a sensor count in K by its least slope
+    between the ends of the channel."""
     code = spec.means[0].canonical().unit
     half = spec.accuracy.to("K" if code == "Cel" else code)
-    terms = [Term("limit of error", 0.0, half, f"{spec.accuracy}, stated in the bench file")]
     step = 0.0
     if spec.raw is not None:
         low, high = (m.canonical().value for m in spec.means)
         step = abs(high - low) / abs(spec.raw[1] - spec.raw[0])
-    return Statement(f"{spec.instrument}, {name}", tuple(terms), step)
+    if spec.sensor is None:
+        stated = Term("limit of error", 0.0, half, f"{spec.accuracy}, stated in the bench file")
+        return Statement(f"{spec.instrument}, {name}", (stated,), step)
+    sensor = spec.sensor
+    slope = least_slope(sensor.kind, *spec.ends())
+    terms: tuple[Term, ...]
+    terms = (Term("limit of error", 0.0, half / slope, f"{spec.accuracy}, stated in the bench file, over the slope"),)
+    if sensor.class_ is not None:
+        fixed, share = CLASSES[sensor.class_]
+        terms += (Term("sensor", share, fixed, f"class {sensor.class_}, IEC 60751"),)
+    if sensor.tolerance is not None:
+        terms += (Term("sensor", 0.0, sensor.tolerance.to("K"), f"its tolerance, {sensor.tolerance}"),)
+    if cold is not None:
+        ends = cold.ends()
+        most = max(slope_of(sensor.kind, end) for end in ends) / slope
+        off = quantity_statement("", cold).half_width(max(map(abs, ends))) * most
+        terms += (Term("cold junction", 0.0, off, f"the limit of error of {sensor.cold_junction}, over the slope"),)
+    return Statement(f"{spec.instrument}, {name}, {RULES[sensor.kind]}", terms, step / slope)
+
+
+def stated_quantity(bench: Bench, name: str) -> Statement:
+    """The statement of a quantity of a bench."""
+    spec = bench.quantities[name]
+    cold = None if spec.sensor is None or spec.sensor.cold_junction is None else spec.sensor.cold_junction
+    return quantity_statement(name, spec, None if cold is None else bench.quantities.get(cold))

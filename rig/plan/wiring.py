@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
+from rig.judgement.sensors import PLATINUM, Sensor, celsius
 from rig.plan.procedure import Function
 from rig.plan.safety import Circuit, Interlock, Watchdog, WiringOnly
 from rig.plan.values import (
@@ -23,7 +24,7 @@ from rig.plan.values import (
     Text,
     of_kind,
 )
-from rig.quantities import Quantity, convert
+from rig.quantities import Quantity, convert, unit
 
 Channel = Annotated[int, Field(strict=True, ge=0, le=65535)]
 
@@ -171,9 +172,32 @@ class InputSpec(Strict):
 RawCount = Annotated[int, Field(strict=True, ge=-32768, le=65535)]
 
 
+class SensorSpec(Strict):
+    """A temperature sensor behind a channel that reads its ohms or volts; ``cold-junction`` is the quantity that is the
+    temperature of a thermocouple's terminals. Its own limit of error is that of a ``class`` (IEC 60751, platinum), or
+    a ``tolerance``."""
+
+    kind: Sensor
+    cold_junction: Name | None = None
+    class_: Literal["AA", "A", "B", "C"] | None = None
+    tolerance: AnyQuantity | None = None
+
+    @model_validator(mode="after")
+    def _whole(self) -> SensorSpec:
+        if (self.cold_junction is None) != (self.kind in PLATINUM):
+            raise ValueError("a thermocouple needs a cold-junction: the quantity that is its terminals' temperature; "
+                             "a platinum thermometer has none")  # fmt: skip
+        if (self.class_ is None) == (self.tolerance is None) or (self.class_ and self.kind not in PLATINUM):
+            raise ValueError("expected class: AA, A, B or C (platinum), or tolerance: the limit of error in K")
+        if self.tolerance is not None and (unit(self.tolerance.unit).dimension != unit("K").dimension
+                                           or self.tolerance.unit == "Cel" or self.tolerance.value <= 0):  # fmt: skip
+            raise ValueError(f"expected a tolerance above 0 in K, found {self.tolerance}")
+        return self
+
+
 class QuantitySpec(Strict):
     """An analog channel: raw counts and what they mean. Without ``raw`` the instrument gives the quantity itself, and
-    ``means`` are the ends of what it can show."""
+    ``means`` are the ends of what it can show. With a ``sensor`` both ends, and the accuracy, are its ohms or volts."""
 
     instrument: Name
     channel: Channel
@@ -181,7 +205,47 @@ class QuantitySpec(Strict):
     raw: Annotated[tuple[RawCount, ...], Field(min_length=2, max_length=2)] | None = None
     means: tuple[AnyQuantity, ...] = Field(min_length=2, max_length=2)
     accuracy: AnyQuantity  # half width, taken as rectangular
+    sensor: SensorSpec | None = None
     for_: Text
+
+    @model_validator(mode="after")
+    def _sensor_reads_it(self) -> QuantitySpec:
+        if self.sensor is None:
+            return self
+        if self.measures != "temperature":
+            raise ValueError(f"a {self.sensor.kind} measures a temperature; expected measures: temperature")
+        wanted = "Ohm" if self.sensor.kind in PLATINUM else "V"
+        for value in (*self.means, self.accuracy):
+            if unit(value.unit).dimension != unit(wanted).dimension:
+                raise ValueError(f"a {self.sensor.kind} is read in {wanted}; found {value}")
+        self.ends()
+        return self
+
+    @property
+    def unit(self) -> str:
+        """The canonical unit of the quantity."""
+        return self.means[0].canonical().unit if self.sensor is None else "Cel"
+
+    def electrical(self, raw: float) -> float:
+        """What raw counts mean, on the straight line through both ends; a value without counts is what it is."""
+        low, high = (m.canonical().value for m in self.means)
+        return raw if self.raw is None else low + (raw - self.raw[0]) * (high - low) / (self.raw[1] - self.raw[0])
+
+    def ends(self) -> tuple[float, float]:
+        """The lowest and the highest that it can show, in its unit; a thermocouple's with its terminals at 20 Cel.
+        Raises ValueError where no such sensor reads that."""
+        found = [m.canonical().value for m in self.means]
+        if self.sensor is not None:
+            found = [celsius(self.sensor.kind, value, 20.0) for value in found]
+        low, high = sorted(found)
+        return low, high
+
+    def span(self) -> str:
+        """What it can show, for people."""
+        if self.sensor is None:
+            return f"{self.means[0]} to {self.means[1]}"
+        low, high = self.ends()
+        return f"{low:.4g} Cel to {high:.4g} Cel"
 
 
 class Select(Strict):

@@ -45,7 +45,7 @@ def rate_prompts(plan: Plan, step: Record, at: float) -> tuple[Prompted, Prompte
     """The questions for a rate: what stands there before, and after."""
     spec, name = plan.bench.quantities[step.judged], step.judged
     seconds = 0.0 if step.for_ is None else plan.seconds(step.for_)
-    code, caution = spec.means[0].canonical().unit, step.caution or ""
+    code, caution = spec.unit, step.caution or ""
 
     def ask(when: str) -> Prompted:
         question = f"What does {_place(plan, name)} read {when} the {seconds:g} s?"

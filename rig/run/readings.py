@@ -10,9 +10,10 @@ from rig.bench.meter_path import MeterReading
 from rig.distributions import coverage_factor
 from rig.events import Correction, Reading
 from rig.judgement.accuracy import Statement
+from rig.judgement.sensors import RULES
 from rig.limits import Judgement, Limit, Verdict, judge
-from rig.plan.stated import quantity_statement
-from rig.plan.wiring import QuantitySpec
+from rig.plan.stated import stated_quantity
+from rig.plan.wiring import Bench, QuantitySpec
 from rig.quantities import canonical, convert, unit
 from rig.run.typed import number_typed
 from rig.uncertainty import Line, line, rectangular, scatter, shown, total
@@ -92,14 +93,32 @@ def open_circuit(code: str, full_scale: float, statement: Statement, shown_in: s
 
 
 def from_quantity(
-    name: str, spec: QuantitySpec, values: Sequence[float], raw: Sequence[float], shown_in: str = ""
+    name: str,
+    bench: Bench,
+    values: Sequence[float],
+    raw: Sequence[float],
+    shown_in: str = "",
+    cold: Sequence[float] = (),
 ) -> Reading:
-    """The mean of a bench quantity's values (canonical unit)."""
+    """The mean of a bench quantity's values (canonical unit); ``cold`` are the temperatures of a thermocouple's
+    terminals that they were made with (Cel)."""
+    spec = bench.quantities[name]
     mean = math.fsum(values) / len(values)
-    lines = [*quantity_statement(name, spec).lines(mean)]
+    lines = [*stated_quantity(bench, name).lines(mean)]
     if len(values) > 1:
         lines.append(scatter(values))
-    return make_reading(mean, spec.means[0].canonical().unit, lines, shown_in, raw=raw)
+    made = make_reading(mean, spec.unit, lines, shown_in, raw=raw)
+    return made if spec.sensor is None else replace(made, corrections=(_sensed(spec, mean, raw, cold),))
+
+
+def _sensed(spec: QuantitySpec, mean: float, raw: Sequence[float], cold: Sequence[float]) -> Correction:
+    """What a sensor's ohms or volts were taken for."""
+    assert spec.sensor is not None
+    read = math.fsum(spec.electrical(each) for each in raw) / len(raw)
+    basis = RULES[spec.sensor.kind]
+    if cold:
+        basis += f", at {math.fsum(cold) / len(cold):.4g} Cel ({spec.sensor.cold_junction})"
+    return Correction(spec.sensor.kind, read, spec.means[0].canonical().unit, mean, "Cel", basis)
 
 
 def by_hand(number: float, code: str, u: float | None, text: str, shown_in: str = "") -> Reading:

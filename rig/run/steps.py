@@ -28,7 +28,7 @@ from rig.plan.procedure import (
     Time,
     Waveform,
 )
-from rig.plan.stated import quantity_statement
+from rig.plan.stated import stated_quantity
 from rig.quantities import Quantity
 from rig.run.by_hand import ByHand
 from rig.run.computing import compute, known
@@ -181,14 +181,15 @@ class StepWork:
     async def _read_quantity(self, step: Measure, limit: Limit | None) -> Reading:
         values: list[float] = []
         raw: list[float] = []
+        cold: list[float] = []
         for n in range(step.average):
             if n:
                 await self._bench.clock.sleep(AVERAGE_EVERY)
             said = await self._bench.quantity(step.at)
             values.append(said.value.value)
             raw.append(said.value.raw)
-        spec = self._bench.wiring.quantities[step.at]
-        return from_quantity(step.at, spec, values, raw, limit.shown_in if limit else "")
+            cold += [] if said.value.cold is None else [said.value.cold]
+        return from_quantity(step.at, self._bench.wiring, values, raw, limit.shown_in if limit else "", cold)
 
     async def _read_meter(self, step: Measure, limit: Limit | None) -> tuple[Reading, str]:
         """The reading, and why its accuracy is not known, if it is not."""
@@ -238,7 +239,7 @@ class StepWork:
             await trace.run(step.every.to("s"), lambda: (beside is not None and beside.over) or clock.now() > end)
         limit = self._plan.limit(step)
         name = step.judged
-        statement = quantity_statement(name, self._bench.wiring.quantities[name])
+        statement = stated_quantity(self._bench.wiring, name)
         try:
             value, code, lines, remark = figure(
                 step.figure, statement, trace.unit(name), trace.times[name], trace.values[name]

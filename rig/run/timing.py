@@ -14,7 +14,7 @@ from rig.events import Event, Reading, Sampled
 from rig.limits import Limit, Verdict
 from rig.plan.edges import InputEdge, OutputEdge, QuantityEdge
 from rig.plan.procedure import Time
-from rig.plan.stated import quantity_statement
+from rig.plan.stated import stated_quantity
 from rig.plan.wiring import Bench
 from rig.run.edges import Bracket, Seen, Watch, look_for
 from rig.run.outcome import Outcome, judged, no_reading
@@ -160,7 +160,7 @@ def sensor_line(step: Time, wiring: Bench, value: float) -> Line | None:
     span: float = abs(ends[1].canonical().value - ends[0].canonical().value) if ends[0] and ends[1] else 0.0
     if span == 0.0:
         return None
-    statement = quantity_statement(first.quantity, wiring.quantities[first.quantity])
+    statement = stated_quantity(wiring, first.quantity)
     error, _ = total(statement.lines(0.0))
     basis = f"{first.quantity} at both thresholds, over the mean rate"
     return Line("sensor", error * math.sqrt(2.0), basis, sensitivity=value / span)

@@ -43,7 +43,7 @@ class Trace:
 
     def unit(self, name: str) -> str:
         """The canonical unit of a traced quantity."""
-        return self._bench.wiring.quantities[name].means[0].canonical().unit
+        return self._bench.wiring.quantities[name].unit
 
     def flush(self, least: int) -> None:
         """Send out the points of every quantity that has at least ``least`` unsent ones."""

@@ -59,7 +59,7 @@ def quantity(name: str) -> Callable[[int, float], Reading]:
         counts = [channel.counts(true) for _ in range(5)]
         (low, high), (start, end) = scale.raw, scale.means
         values = [start + (n - low) * (end - start) / (high - low) for n in counts]
-        return from_quantity(name, spec, values, counts)
+        return from_quantity(name, BENCH, values, counts)
 
     return read
 

@@ -11,7 +11,7 @@ import yaml
 from rig.plan.corrections import CORRECTIONS
 from rig.plan.procedure import FIGURES, Waveform
 from rig.plan.values import DecisionRule
-from rig.plan.wiring import Accuracy, InOrder
+from rig.plan.wiring import Accuracy, InOrder, QuantitySpec
 
 GUIDE = (Path(__file__).parents[2] / "DEVELOPERS.md").read_text(encoding="utf-8")
 
@@ -30,6 +30,9 @@ def test_the_examples_are_read_as_they_stand() -> None:
     (bench,) = re.findall(r"```yaml\n(room:.*?)```", GUIDE, re.DOTALL)
     for line in yaml.safe_load(bench)["instruments"]["meter-1"]["accuracy"]:
         Accuracy.model_validate(line)
+    (sensors,) = re.findall(r"```yaml\n(quantities:.*?)```", GUIDE, re.DOTALL)
+    read = yaml.safe_load(sensors)["quantities"].values()
+    assert {QuantitySpec.model_validate(each).unit for each in read} == {"Cel"}
     (rule,) = re.findall(r"```yaml\ndecision-rule: (.*?)```", GUIDE, re.DOTALL)
     assert DecisionRule.model_validate(yaml.safe_load(rule)).rule().refuse
     (order,) = re.findall(r"`in-order: (\{.*?\})`", GUIDE)
