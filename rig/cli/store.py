@@ -11,6 +11,7 @@ import click
 from rig.cli.codes import PASSED
 from rig.cli.options import inherited_store_option, json_option, print_json, printable, say, store_option
 from rig.cli.who import proved, who_options
+from rig.errors import RuleError
 
 
 @click.group("store", invoke_without_command=True)
@@ -96,18 +97,25 @@ def approve_command(store: str | None, file: str, by: str, pin_file: Path | None
     Example:
       rig store approve benches/bench-2.yaml --by "Q. Reviewer"
 
-    The files that come with the rig are in force until another of the same name is. The open jobs that stand on the
-    file are listed: look whether their results still count.
+    A unit profile must carry its own approval (approved: in the file, for this revision), without which its limits
+    judge nothing. The files that come with the rig are in force until another of the same name is. The open jobs that
+    stand on the file are listed: look whether their results still count.
     """
     from rig.cli.standing import file_used
     from rig.plan.load import load
+    from rig.plan.profile import UnitProfile
     from rig.plan.visible import visible
     from rig.records.declared import approve
     from rig.records.facts import FileApproved
     from rig.records.store import Store
     from rig.records.touched import jobs_touched
 
-    used = file_used(load(file))
+    loaded = load(file)
+    why_not = loaded.model.unapproved() if isinstance(loaded.model, UnitProfile) else ""
+    if why_not:
+        do = "Its limits would judge nothing: whoever answers for them writes approved: into the file first."
+        raise RuleError(why_not, do, loaded.file)
+    used = file_used(loaded)
     with Store.open(store, must_exist=True) as records:
         who = proved(records, by, pin_file)
         change = FileApproved(used.kind, used.name, used.revision, used.sha256)

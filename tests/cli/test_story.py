@@ -326,3 +326,17 @@ def test_a_job_number_that_nobody_received_is_a_word_as_before(rig: Rig, two_loo
     code, out, _ = rig("run", two_looks, "--job", "J-7", "--person", "simulated", "--json")
     assert code == 0
     assert json.loads(out)["job"] == "J-7"
+
+
+def test_a_profile_is_approved_in_itself_before_it_is_put_in_force(house: Callable[[str], House]) -> None:
+    """Two gates: the file's own approval lets its limits judge, QA's lets runs on it count for a release."""
+    here = house("workshop")
+    profile = bundled("unit-profile")["demo-18-dc"].read_text(encoding="utf-8")
+    (revision,) = re.findall(r'(?m)^revision: "(.*)"$', profile)
+    bare = here.file("bare.yaml", re.sub(r"(?m)^approved: .*\n", "", profile))
+    assert "demo-18-dc is not approved" in here("Q. Reviewer", "store", "approve", bare, code=4)
+    later = here.file("later.yaml", profile.replace(f'revision: "{revision}"', 'revision: "99"', 1))
+    said = here("Q. Reviewer", "store", "approve", later, code=4)
+    assert f"approved in revision {revision}, not 99" in said
+    good = here.file("good.yaml", profile)
+    assert f"in force: unit-profile demo-18-dc revision {revision}" in here("Q. Reviewer", "store", "approve", good)
