@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import shutil
+from collections.abc import Sequence
 from dataclasses import asdict, replace
 from pathlib import Path
 
@@ -16,23 +18,29 @@ from rig.cli.options import json_option, print_json
 @click.argument("files", nargs=-1, required=True, metavar="FILE...")
 @click.option("--bench", help="Prove procedures on this bench: a name, or a file.")
 @click.option("--unit", help="Prove procedures with this unit profile: a name, or a file.")
+@click.option("--ratios", is_flag=True, help="List what is known of every limit before the run.")
 @json_option
-def command(files: tuple[str, ...], bench: str | None, unit: str | None, as_json: bool) -> int:
+def command(files: tuple[str, ...], bench: str | None, unit: str | None, ratios: bool, as_json: bool) -> int:
     """Read FILEs of any kind and prove what can be proved before power. The name of a bundled one will do.
 
     \b
     Examples:
       rig check incoming-inspection --bench simulated --unit demo-18-dc
       rig check my-procedure.yaml
+      rig check final-inspection --ratios
 
     Prints one line a fault, file:line:column: what is wrong; the exit code is then 2. A line that says 'warning' is of
-    something that should be known before the run, and is no fault.
+    something that should be known before the run, and is no fault. --ratios tells the uncertainty to expect at each
+    limit and the test uncertainty ratio, or why they cannot be known before the run; scatter comes on top.
     """
     from rig.plan.check import look_over
 
-    found = look_over([_path_of(name) for name in files], bench, unit)
+    paths = [_path_of(name) for name in files]
+    found = look_over(paths, bench, unit)
     faults = found.faults
-    if as_json:
+    if ratios and not faults:
+        _list_ratios(paths, bench, unit, as_json)
+    elif as_json:
         kinds = ((found.faults, False), (found.warnings, True))
         print_json([{**asdict(each), "warning": warning} for some, warning in kinds for each in some])
     else:
@@ -44,6 +52,26 @@ def command(files: tuple[str, ...], bench: str | None, unit: str | None, as_json
             many = len(dict.fromkeys(files))
             print("1 file in order" if many == 1 else f"{many} files in order")
     return WRONG_INPUT if faults else PASSED
+
+
+def _list_ratios(paths: Sequence[str | Path], bench: str | None, unit: str | None, as_json: bool) -> None:
+    from rig.cli.table import table
+    from rig.plan.check import expected_ratios
+    from rig.shown.numbers import limit_text, significant, with_unit
+
+    found = expected_ratios(paths, bench, unit)
+    if as_json:
+        print_json([{"procedure": procedure, "unit": profile, **asdict(each)} for procedure, profile, each in found])
+        return
+    rows = []
+    for procedure, _, each in found:
+        code = "K" if each.limit.unit == "Cel" else each.limit.unit
+        expanded = "" if each.expanded is None else with_unit(significant(each.expanded, 2), code, False)
+        ratio = each.why_not and "not known before the run: " + each.why_not
+        ratio = ratio or ("no span" if each.ratio is None else significant(each.ratio, 2))
+        rows.append((procedure, each.step, limit_text(each.limit, False), expanded, ratio))
+    for text in table(("procedure", "step", "limit", "U", "ratio"), rows, shutil.get_terminal_size().columns):
+        print(text.plain)
 
 
 def _path_of(name: str) -> str | Path:

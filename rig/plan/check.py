@@ -12,7 +12,9 @@ from rig.plan.load import Loaded, bundled, load_named, load_tree
 from rig.plan.proof import prove, prove_profile, warn
 from rig.plan.proof_bench import prove_bench
 from rig.plan.proof_causes import prove_causes
+from rig.plan.proof_ratio import Ratio, ratios
 from rig.plan.source import Mapping, read, walk
+from rig.plan.view import make_view
 
 DEFAULT_BENCH = "simulated"
 DEFAULT_UNIT = "demo-18-dc"
@@ -76,6 +78,29 @@ def look_over(paths: Iterable[str | os.PathLike[str]], bench: str | None = None,
         given.faults += _with_all(prove, procedure, units, benches)
         warnings += _with_all(warn, procedure, units, benches)
     return Checked(tuple(sorted(set(given.faults))), tuple(sorted(set(warnings))))
+
+
+def expected_ratios(
+    paths: Iterable[str | os.PathLike[str]], bench: str | None = None, unit: str | None = None
+) -> list[tuple[str, str, Ratio]]:
+    """What is known before the run of every limit of the procedures among the files, with the unit profile's and the
+    procedure's name. Files that are not in order give nothing. Raises as :func:`look_over`."""
+    given = _Given()
+    for path in dict.fromkeys(map(Path, paths)):
+        _read(path, given)
+    procedures = given.of("procedure")
+    benches = _beside("bench", bench, DEFAULT_BENCH, given) if procedures else []
+    units = _beside("unit-profile", unit, DEFAULT_UNIT, given) if procedures else []
+    found = []
+    for procedure in procedures:
+        for profile in units if _needs_unit(procedure) else [None]:
+            for wired in benches[:1]:
+                if not prove(procedure, profile, wired):
+                    name = "" if profile is None else profile.path.stem
+                    found += [
+                        (procedure.path.stem, name, each) for each in ratios(make_view(procedure, profile, wired))
+                    ]
+    return found
 
 
 def _read(path: Path, given: _Given) -> None:
