@@ -23,7 +23,7 @@ from rig.plan.formula import CONSTANTS
 from rig.plan.load import Loaded
 from rig.plan.profile import UnitProfile
 from rig.plan.proof_bench import prove_bench
-from rig.plan.proof_paths import prove_paths
+from rig.plan.proof_paths import prove_paths, warn_of_paths
 from rig.plan.view import View, make_view
 
 Rule = Callable[[View], Iterator[Fault]]
@@ -68,7 +68,10 @@ def warn(procedure: Loaded, profile: Loaded | None, bench: Loaded) -> list[Fault
     """What is no fault of a plan that may run, but should be known before it does, sorted by place. Raises as
     :func:`prove`."""
     view = make_view(procedure, profile, bench)
-    return sorted({fault for rule in WARNINGS for fault in rule(view)})
+    found = {fault for rule in WARNINGS for fault in rule(view)}
+    if not any(fault for rule in LEADING for fault in rule(view)):
+        found |= set(warn_of_paths(view))
+    return sorted(found)
 
 
 def prove_profile(loaded: Loaded) -> list[Fault]:

@@ -30,18 +30,54 @@ def nothing_live_at_ohms(walk: Walk) -> Iterator[Fault]:
 
 
 def exclusions_are_kept(walk: Walk) -> Iterator[Fault]:
-    """No output goes on, or off, where an interlock would then be broken: two that exclude each other are never on
-    together, and what needs another one on has it on, on every path."""
+    """No path leads to an output going on, or off, where an interlock would then be broken: two that exclude each other
+    are never on together, and what needs another one on is turned off before it."""
     view = walk.view
     for placed in view.steps:
         said: set[object] = set()
         for state, way, turn, on in _turns(walk, placed):
-            for message in _broken(view, turn.output, on):
+            for message in _excluded(view, turn.output, on):
                 if (turn.tail, message) not in said:
                     said.add((turn.tail, message))
                     yield _fault(view, placed, turn.tail, message, state, way)
         if isinstance(placed.step, Switch):
             yield from _turned_off(walk, placed, placed.step)
+
+
+def interlocks_can_hold(walk: Walk) -> Iterator[Fault]:
+    """What goes on only with another output on, or after a step has passed, has that on at least one path."""
+    view = walk.view
+    for placed in view.steps:
+        never: dict[object, tuple[TurnOn, str, State, Way | None] | None] = {}
+        for state, way, turn, on in _turns(walk, placed):
+            for lock, message, holds in _wanted(view, placed, turn.output, state, on):
+                key = (turn.tail, id(lock))
+                if holds:
+                    never[key] = None
+                never.setdefault(key, (turn, message, state, way))
+        for found in never.values():
+            if found is not None:
+                turn, message, state, way = found
+                yield _fault(view, placed, turn.tail, message, state, way)
+
+
+def _wanted(
+    view: View, placed: Placed, output: str, state: State, on: Collection[str]
+) -> Iterator[tuple[Interlock, str, bool]]:
+    """The interlocks of an output that ask for something to have been done, and whether it was."""
+    for lock, other, word in _output_locks(view):
+        if output in lock.for_ and word == "on" and other != output:
+            message = f"{output} goes on where {other} is never on, and an interlock wants it on ({lock.because})"
+            yield lock, message, other in on
+    for lock, name in _confirming(view):
+        if output in lock.for_ and view.precedes(name, placed):  # a name that never came is said by another rule
+            message = f"{output} goes on where '{name}' has never passed ({lock.because})"
+            yield lock, message, state.word(name) in GOOD
+
+
+def _confirming(view: View) -> list[tuple[Interlock, str]]:
+    locks = view.bench.interlocks.values()
+    return [(lock, lock.must.confirmed) for lock in locks if isinstance(lock.must, StepConfirmed)]
 
 
 def _turned_off(walk: Walk, placed: Placed, step: Switch) -> Iterator[Fault]:
@@ -74,13 +110,12 @@ def _output_locks(view: View) -> list[tuple[Interlock, str, str]]:
     return found
 
 
-def _broken(view: View, output: str, on: Collection[str]) -> Iterator[str]:
-    """What would be broken when an output goes on while others are on."""
+def _excluded(view: View, output: str, on: Collection[str]) -> Iterator[str]:
+    """What must be off and is not, when an output goes on while others are on."""
     for lock, other, word in _output_locks(view):
-        if output in lock.for_ and (other in on) != (word == "on") and other != output:
-            state = "is on" if other in on else "can be off"
-            yield f"{output} goes on where {other} {state}, and an interlock wants it {word} ({lock.because})"
-        elif output == other and word == "off":
+        if word == "off" and output in lock.for_ and other in on:
+            yield f"{output} goes on where {other} is on, and an interlock wants it off ({lock.because})"
+        elif word == "off" and output == other:
             held = sorted({*lock.for_} & {*on} - {output})
             if held and not _mutual(view, output, held[0]):
                 yield f"{output} goes on where {held[0]} is on, and an interlock wants it off ({lock.because})"
@@ -108,18 +143,17 @@ def water_before_heat(walk: Walk) -> Iterator[Fault]:
 
 
 def confirmed_on_every_path(walk: Walk) -> Iterator[Fault]:
-    """Mains, and whatever else waits for the electrical safety steps, goes on only where they have passed."""
+    """Mains, and whatever else waits for the electrical safety steps, is asked for only where they have passed: else
+    the interlock stops the run there."""
     view = walk.view
-    wanted = [(k.for_, k.must.confirmed) for k in view.bench.interlocks.values() if isinstance(k.must, StepConfirmed)]
     for placed in view.steps:
         said = set()
         for state, way, turn, _ in _turns(walk, placed):
-            for outputs, name in wanted:
-                if turn.output not in outputs or (turn.tail, name) in said or not view.precedes(name, placed):
-                    continue  # a name that never came is said by another rule
-                if state.word(name) not in GOOD:
+            for lock, name in _confirming(view):
+                asked = turn.output in lock.for_ and (turn.tail, name) not in said and view.precedes(name, placed)
+                if asked and state.word(name) not in GOOD:
                     said.add((turn.tail, name))
-                    message = f"{turn.output} goes on where '{name}' has not passed: expected needs: [{name}]"
+                    message = f"{turn.output} is asked for where '{name}' has not passed: expected needs: [{name}]"
                     yield _fault(view, placed, turn.tail, message, state, way)
 
 
@@ -208,14 +242,21 @@ Rule = Callable[[Walk], Iterator[Fault]]
 RULES: tuple[Rule, ...] = (
     nothing_live_at_ohms,
     exclusions_are_kept,
+    interlocks_can_hold,
     water_before_heat,
-    confirmed_on_every_path,
     making_safe_ends_off,
     everything_can_run,
 )
+WARNINGS: tuple[Rule, ...] = (confirmed_on_every_path,)
 
 
 def prove_paths(view: View) -> list[Fault]:
     """Every fault that some path leads to. The names in the files must lead somewhere."""
     walk = follow(view)
     return [fault for rule in RULES for fault in rule(walk)]
+
+
+def warn_of_paths(view: View) -> list[Fault]:
+    """What some path leads to and is no fault."""
+    walk = follow(view)
+    return [fault for rule in WARNINGS for fault in rule(walk)]

@@ -32,6 +32,12 @@ def everything_falls_in_order(view: BenchView) -> Iterator[Fault]:
         where = ("all-off-order",) if bench.all_off_order else ()
         message = f"expected every output that energizes something in all-off-order; missing: {', '.join(missing)}"
         yield view.fault(where, message)
+    order = list(bench.all_off_order)
+    feeds = [order.index(name) for name in _energizing(bench, "bench feed") if name in order]
+    for name in _energizing(bench, "mains", "heater"):
+        if name in order and feeds and order.index(name) > min(feeds):
+            message = f"{name} is turned off before every bench feed; expected it before {order[min(feeds)]}"
+            yield view.fault(("all-off-order", order.index(name)), message)
 
 
 def emergency_stop_is_seen(view: BenchView) -> Iterator[Fault]:

@@ -27,7 +27,13 @@ from rig.plan.outcomes import ends_wet
 from rig.plan.paths import follow
 from rig.plan.plan import Plan
 from rig.plan.procedure import Ask, Measure, Procedure, Repeat, Switch, Time
-from rig.plan.proof_paths import everything_can_run, exclusions_are_kept, nothing_live_at_ohms, water_before_heat
+from rig.plan.proof_paths import (
+    everything_can_run,
+    exclusions_are_kept,
+    interlocks_can_hold,
+    nothing_live_at_ohms,
+    water_before_heat,
+)
 from rig.plan.safety import OutputHolds
 from rig.plan.view import TurnOn, View, make_view, turned_on
 from rig.plan.wiring import Bench
@@ -161,6 +167,7 @@ class _Tried:
         self._view, self._bench = view, view.bench
         self.seen: dict[str, set[frozenset[str]]] = {}
         self.excluded: set[tuple[int, int]] = set()
+        self.holds: dict[tuple[tuple[int, int], str], bool] = {}  # what an output needs on: ever, by place
         self.dry: set[tuple[int, int]] = set()
         self.live_ohms: set[tuple[int, int]] = set()
         self._choices = _Choices()
@@ -236,8 +243,11 @@ class _Tried:
         if not turn.stays:
             self._passing.add(output)
         for for_, must in self._locks():
-            if output in for_ and must.output != output and (must.output in self.on) != (must.is_ == "on"):
+            if output in for_ and must.is_ == "off" and must.output in self.on:
                 self.excluded.add(place)
+            if output in for_ and must.is_ == "on" and must.output != output:
+                key = (place, must.output)
+                self.holds[key] = self.holds.get(key, False) or must.output in self.on
             if output == must.output and must.is_ == "off" and {*for_} & {*self.on}:
                 self.excluded.add(place)
         if self._bench.outputs[output].energizes == "heater" and not self._wet:
@@ -312,6 +322,7 @@ def _both(view: View) -> tuple[dict[str, Any], dict[str, Any]] | None:
     proved = {
         "on": on,
         "excluded": _places(exclusions_are_kept, walk),
+        "never holds": _places(interlocks_can_hold, walk),
         "dry": _places(water_before_heat, walk),
         "live ohms": _places(nothing_live_at_ohms, walk),
         "can never run": bool(_places(everything_can_run, walk)),
@@ -319,6 +330,7 @@ def _both(view: View) -> tuple[dict[str, Any], dict[str, Any]] | None:
     return proved, {
         "on": tried.seen,
         "excluded": tried.excluded,
+        "never holds": {place for (place, _), ever in tried.holds.items() if not ever},
         "dry": tried.dry,
         "live ohms": tried.live_ohms,
         "can never run": len(tried.seen) < len(steps),
@@ -327,7 +339,7 @@ def _both(view: View) -> tuple[dict[str, Any], dict[str, Any]] | None:
 
 @pytest.mark.timeout(0 if PROCEDURES > 100 else 120)
 def test_what_is_proved_is_what_happens(tmp_path: Path) -> None:
-    compared, seed, met = 0, 0, dict.fromkeys(("excluded", "dry", "live ohms", "can never run"), 0)
+    compared, seed, met = 0, 0, dict.fromkeys(("excluded", "never holds", "dry", "live ohms", "can never run"), 0)
     while compared < PROCEDURES:
         both = _both(_view(tmp_path, seed))
         seed += 1
