@@ -33,21 +33,22 @@ def command(ctx: click.Context, store: str | None, as_json: bool) -> int:
     if ctx.invoked_subcommand is not None:
         return PASSED
     from rig.records.declared import declared, in_force
-    from rig.records.keys import own_public_key
+    from rig.records.keys import FOLDER, own_public_key
     from rig.records.store import Store
 
     with Store.open(store, must_exist=True) as records:
         own, key = declared(records), own_public_key(records.folder)
         with records.reading() as connection:
             approved = sorted(in_force(connection).values(), key=lambda f: (f.kind, f.name))
-        place = records.place
+        place, keys = records.place, records.folder / FOLDER
     if as_json:
         facts: dict[str, Any] = asdict(own) | {"place": place, "practice": own.practice}
+        facts["keys"] = str(keys)
         facts["public_key"] = None if key is None else key.key
         print_json(facts | {"in_force": [asdict(fact) for fact in approved]})
         return PASSED
     print(own.heading())
-    print(f"records: {place}")
+    print(f"records: {place}; keys: {keys}")
     print(
         f"public key ({key.kind}): {key.key}" if key is not None else "public key: none yet; the first release makes it"
     )
@@ -125,4 +126,26 @@ def approve_command(store: str | None, file: str, by: str, pin_file: Path | None
     words += [f"touches open job {job.number}, {visible(job.received.serial)}: {job.stage}" for job in touched]
     open_jobs = [{"job": job.number, "serial": job.received.serial, "stage": job.stage} for job in touched]
     say("\n".join(words), asdict(used) | {"by": who.name, "touches": open_jobs}, as_json)
+    return PASSED
+
+
+@command.command("roles")
+@inherited_store_option
+@json_option
+def roles_command(store: str | None, as_json: bool) -> int:
+    """Make the roles of the shop's PostgreSQL: for benches, for QA's desks, for reports.
+
+    \b
+    Example:
+      rig store roles --store postgresql+psycopg://owner@shop/records
+
+    Then its administrator puts users into them: GRANT rig_desk TO some_user. To release at a desk without a bench,
+    bring the signing key to it once, into the folder that 'rig store' names there.
+    """
+    from rig.records.roles import ROLES, make_roles
+    from rig.records.store import Store
+
+    with Store.open(store, must_exist=True) as records:
+        make_roles(records)
+    say("\n".join(f"{role}: {does}" for role, does in ROLES.items()), dict(ROLES), as_json)
     return PASSED
