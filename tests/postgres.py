@@ -132,3 +132,8 @@ def serve() -> Iterator[Server]:
         if server.process is not None:
             server.stop()
         shutil.rmtree(folder, ignore_errors=True)
+
+
+def kinds(test: str, also: tuple[str, ...]) -> list[str]:
+    """In which kinds of store a test is run: those ``also`` named in PostgreSQL, too; all of them with RIG_BOTH=1."""
+    return ["sqlite", "postgresql"] if test in also or os.environ.get("RIG_BOTH") else ["sqlite"]

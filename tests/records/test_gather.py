@@ -22,10 +22,23 @@ from rig.records.ledger import Kept
 from rig.records.release import release, what_is_missing
 from rig.records.signed import changes, signed_record
 from rig.records.store import Store
+from tests.postgres import kinds
 from tests.records.shop import OTHER_TECH, QA, RULES, TECH, Clock, Shop
 
 
-@pytest.fixture(params=["sqlite", "postgresql"])
+ON_BOTH = (
+    "test_two_benches_that_worked_on_one_job_tell_one_story",
+    "test_it_goes_on_where_it_was_cut_off",
+    "test_a_bench_restored_from_yesterday_loses_nothing_and_says_what_differs",
+)
+
+
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    if "there" in metafunc.fixturenames:
+        metafunc.parametrize("there", kinds(metafunc.function.__name__, ON_BOTH), indirect=True)
+
+
+@pytest.fixture
 def there(request: pytest.FixtureRequest, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Store]:
     """The shop's store."""
     monkeypatch.setenv("RIG_HOME", str(tmp_path / "desk"))

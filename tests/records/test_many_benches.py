@@ -1,6 +1,6 @@
 """Benches that gather at once and are killed at random; a cut cable; a database that is restarted: every record once.
 
-``RIG_BENCHES=16 RIG_BENCH_KILLS=200`` is the long form.
+``RIG_BENCHES=16 RIG_BENCH_KILLS=200 RIG_BENCH_RUNS=100`` is the long form.
 """
 
 from __future__ import annotations
@@ -29,8 +29,8 @@ from tests.postgres import Server
 from tests.records.some_runs import whole_run
 
 BENCHES = int(os.environ.get("RIG_BENCHES", "3"))
-KILLS = int(os.environ.get("RIG_BENCH_KILLS", "4"))
-RUNS = int(os.environ.get("RIG_BENCH_RUNS", "30"))
+KILLS = int(os.environ.get("RIG_BENCH_KILLS", "3"))
+RUNS = int(os.environ.get("RIG_BENCH_RUNS", "9"))
 ROOT = Path(__file__).parent.parent.parent
 
 
@@ -153,12 +153,12 @@ def test_a_cable_that_is_cut_anywhere_loses_nothing(
 ) -> None:
     """The bench works on while the cable is out, for an hour of its runs; each time a bit more gets through."""
     monkeypatch.setattr(outbox, "RUNS", 3)
-    bench = worked(tmp_path / "bench", 8)
+    bench = worked(tmp_path / "bench", 6)
     url = server.url(shop_url.rpartition("/")[2], cable.port)
     chance = random.Random(4)
     cuts = 0
-    for _ in range(6):
-        cable.bytes_left = chance.randrange(500, 60_000)
+    for _ in range(4):
+        cable.bytes_left = chance.randrange(500, 40_000)
         try:
             with Store.open(url) as shop:
                 gather(bench, shop)
