@@ -56,13 +56,15 @@ step_months = sa.Table(
     *(sa.Column(name, sa.Integer, nullable=False) for name in COUNTS),
 )
 
-# The latest values of each step on each bench with each profile, oldest first, as JSON: [[run, value], ...].
-step_latest = sa.Table(
-    "step_latest",
+# The latest values of each step on each bench with each profile, oldest first, as JSON: [[run, value], ...]; and what
+# their charts say, where they say something.
+step_charts = sa.Table(
+    "step_charts",
     tables,
     *(sa.Column(name, Text, primary_key=True) for name in ("bench", "unit", "procedure", "step")),
     sa.Column("in_unit", Text, nullable=False),
     sa.Column("latest", Text, nullable=False),
+    sa.Column("drift", Text),
 )
 
 # Which runs have readings of which instrument, as the readings name it.

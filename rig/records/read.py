@@ -175,17 +175,22 @@ def list_runs(
     connection: sa.Connection, serial: str | None, limit: int, goes_on: Callable[[str], bool]
 ) -> tuple[RunLine, ...]:
     """The latest runs, the newest first; ``goes_on`` as for ``stored_run``."""
-    r = schema.runs.c
-    query = sa.select(schema.runs).order_by(r.run.desc()).limit(limit)
+    r, e, other = schema.runs.c, schema.events.c, schema.runs.alias().c
+    before = sa.select(sa.func.max(other.run)).where(other.run < r.run).scalar_subquery()
+    after = sa.select(sa.func.min(other.run)).where(other.run > r.run).scalar_subquery()
+    query = sa.select(schema.runs, before.label("one_before"), after.label("one_after"))
+    query = query.order_by(r.run.desc()).limit(limit)
     if serial is not None:
         query = query.where(r.serial == serial)
-    return tuple(_line(connection, row, goes_on) for row in connection.execute(query).all())
+    rows = connection.execute(query).all()
+    ended = sa.select(e.run, e.body, e.form).where(e.run.in_([row.run for row in rows]), e.kind == RunEnded.__name__)
+    ends: dict[str, Any] = {end.run: end for end in connection.execute(ended)}
+    return tuple(_line(connection, row, ends.get(row.run), goes_on) for row in rows)
 
 
-def _line(connection: sa.Connection, row: sa.Row[Any], goes_on: Callable[[str], bool]) -> RunLine:
-    e = schema.events.c
-    query = sa.select(e.body, e.form).where(e.run == row.run, e.kind == RunEnded.__name__)
-    end = connection.execute(query).first()
+def _line(
+    connection: sa.Connection, row: sa.Row[Any], end: Any, goes_on: Callable[[str], bool]
+) -> RunLine:
     running = end is None and goes_on(row.run)
     verdict: Verdict | None = None
     known, reason = "", None
@@ -199,7 +204,7 @@ def _line(connection: sa.Connection, row: sa.Row[Any], goes_on: Callable[[str], 
             verdict, reason = Verdict.STOPPED, _why_stopped(known)
     return RunLine(
         run=row.run,
-        short=_short(connection, row.run),
+        short=_short(row.run, row.one_before, row.one_after),
         utc=row.utc,
         procedure=row.procedure,
         unit=row.unit,
@@ -216,12 +221,9 @@ def _line(connection: sa.Connection, row: sa.Row[Any], goes_on: Callable[[str], 
     )
 
 
-def _short(connection: sa.Connection, run: str) -> str:
+def _short(run: str, *neighbours: str | None) -> str:
     """As much of an id as tells it from its neighbours in the order of ids."""
-    r = schema.runs.c
-    before = sa.select(sa.func.max(r.run)).where(r.run < run).scalar_subquery()
-    after = sa.select(sa.func.min(r.run)).where(r.run > run).scalar_subquery()
-    others = [other for other in connection.execute(sa.select(before, after)).one() if other is not None]
+    others = [other for other in neighbours if other is not None]
     length = SHORTEST
     while length < len(run) and any(o[:length] == run[:length] for o in others):
         length += 1

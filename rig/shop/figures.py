@@ -46,7 +46,11 @@ Line = dict[str, Any]
 def job_lines(connection: sa.Connection) -> list[Line]:
     """Every job's line, in the order in which the units came."""
     query = sa.select(derived.job_lines).order_by(derived.job_lines.c.received, derived.job_lines.c.job)
-    return [dict(row) for row in connection.execute(query).mappings()]
+    names = [column.name for column in derived.job_lines.columns]
+    lines = [dict(zip(names, row, strict=True)) for row in connection.execute(query)]
+    for line in lines:
+        line["repairs"], line["firsts"] = json.loads(line["repairs"]), json.loads(line["firsts"])
+    return lines
 
 
 def throughput(lines: Sequence[Line], asked: Asked) -> dict[str, Any]:
@@ -64,12 +68,12 @@ def throughput(lines: Sequence[Line], asked: Asked) -> dict[str, Any]:
 
 def first_pass(lines: Sequence[Line], asked: Asked) -> dict[str, Any]:
     """Of the jobs in which each procedure that a release needs has been run: in how many each passed at its first."""
-    firsts = [(line, json.loads(line["firsts"])) for line in lines if asked.holds(line["received"])]
-    whole = [found for _, found in firsts if all(p in found for p in asked.release_needs)]
+    firsts = [line["firsts"] for line in lines if asked.holds(line["received"])]
+    whole = [found for found in firsts if all(p in found for p in asked.release_needs)]
     passed = sum(all(found[p] == PASS for p in asked.release_needs) for found in whole)
     by_procedure = []
     for procedure in asked.release_needs:
-        own = [found[procedure] for _, found in firsts if procedure in found]
+        own = [found[procedure] for found in firsts if procedure in found]
         by_procedure.append({"procedure": procedure, "jobs": len(own), "passed": sum(v == PASS for v in own)})
     return {"jobs": len(whole), "passed": passed, "share": _share(passed, len(whole)), "by_procedure": by_procedure}
 
@@ -129,7 +133,7 @@ def repeat_repairs(lines: Sequence[Line], asked: Asked) -> dict[str, Any]:
     for line in lines:
         if not asked.holds(line["received"]):
             continue
-        repairs = json.loads(line["repairs"])
+        repairs = line["repairs"]
         earlier = [o for o in by_serial[same_name(line["serial"])]
                    if o["how"] == "shipped" and o["closed"] < line["received"]]  # fmt: skip
         if not earlier or not repairs:
@@ -137,7 +141,7 @@ def repeat_repairs(lines: Sequence[Line], asked: Asked) -> dict[str, Any]:
         before = max(earlier, key=lambda o: str(o["closed"]))
         days = _days(before["closed"], line["received"])
         if days <= asked.warranty_days:
-            was = [r["cause"] for r in json.loads(before["repairs"])]
+            was = [r["cause"] for r in before["repairs"]]
             now = [r["cause"] for r in repairs]
             found.append({"job": line["job"], "after": before["job"], "serial": line["serial"], "days": round(days, 1),
                           "was": was, "now": now, "same_cause": bool(set(was) & set(now))})  # fmt: skip
@@ -149,7 +153,7 @@ def no_fault_found(lines: Sequence[Line], asked: Asked) -> dict[str, Any]:
     """Jobs that were inspected, released or closed without any repair and without a failure as found; those whose
     cause stays at the owner's (level, water, load) are explained by it."""
     own = [line for line in lines if asked.holds(line["received"]) and line["as_found"] is not None
-           and (line["released"] or line["closed"]) and not json.loads(line["repairs"])
+           and (line["released"] or line["closed"]) and not line["repairs"]
            and line["as_found"] not in BAD]  # fmt: skip
     site = Counter(line["diagnosed"] for line in own if line["diagnosed"] in asked.site_causes)
     inspected = sum(line["as_found"] is not None and asked.holds(line["received"]) for line in lines)
@@ -161,7 +165,7 @@ def no_fault_found(lines: Sequence[Line], asked: Asked) -> dict[str, Any]:
 
 def _repairs(lines: Iterable[Line], asked: Asked) -> Iterator[tuple[Line, dict[str, Any]]]:
     for line in lines:
-        for repair in json.loads(line["repairs"]):
+        for repair in line["repairs"]:
             if asked.holds(repair["utc"]):
                 yield line, repair
 

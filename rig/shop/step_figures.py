@@ -8,7 +8,6 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from rig.health.charts import FEWEST, WIDTH, ewma, individuals
 from rig.records import derived
 from rig.shop.figures import Asked
 
@@ -69,30 +68,10 @@ def drifts(connection: sa.Connection) -> list[dict[str, Any]]:
     The chart is of the older half of the latest values; an EWMA over the newer half is held against it (NIST/SEMATECH
     e-Handbook, 6.3.2.2 and 6.3.2.4). Units differ more than a bench drifts: a drift on one bench alone is the bench's.
     """
-    t = derived.step_latest
+    t = derived.step_charts
     found = []
-    for row in connection.execute(sa.select(t)).mappings():
+    for row in connection.execute(sa.select(t).where(t.c.drift.is_not(None))).mappings():
         values = [float(value) for _, value in json.loads(row["latest"])]
-        told = drift(values)
-        if told is not None:
-            where = {name: row[name] for name in ("bench", "unit", "procedure", "step")}
-            found.append(where | {"in_unit": row["in_unit"], "values": values} | told)
+        where = {name: row[name] for name in ("bench", "unit", "procedure", "step")}
+        found.append(where | {"in_unit": row["in_unit"], "values": values} | json.loads(row["drift"]))
     return sorted(found, key=lambda r: -abs(float(r["shift"])))
-
-
-def drift(values: list[float]) -> dict[str, Any] | None:
-    """What the charts say of values in their order; None where they say nothing. ``shift`` is the distance of the
-    average from the centre in standard deviations."""
-    half = len(values) // 2
-    if half < FEWEST:
-        return None
-    chart = individuals(values[:half])
-    if chart.sigma <= 0:
-        return None
-    average = ewma(values[half:], chart.centre, chart.sigma)
-    last = average.averages[-1]
-    if average.lower <= last <= average.upper:
-        return None
-    what = {"centre": chart.centre, "average": last, "lower": average.lower, "upper": average.upper}
-    return what | {"shift": (last - chart.centre) / chart.sigma, "chart_lower": chart.centre - WIDTH * chart.sigma,
-                   "chart_upper": chart.centre + WIDTH * chart.sigma}  # fmt: skip

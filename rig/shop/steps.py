@@ -14,6 +14,7 @@ from rig.events import StepEnded
 from rig.limits import Verdict
 from rig.records import derived, schema
 from rig.records.canonical import parsed
+from rig.shop.drift import drift
 from rig.shop.upsert import upsert
 
 FAILED = (str(Verdict.FAIL), str(Verdict.CONDITIONAL_FAIL))
@@ -105,7 +106,7 @@ def keep(connection: sa.Connection, counted: Counted) -> None:
 
 
 def _keep_latest(connection: sa.Connection, counted: Counted) -> None:
-    t = derived.step_latest
+    t = derived.step_charts
     rows = []
     for bench, unit, procedure in sorted({key[:3] for key in counted.latest}):
         there = sa.select(t).where(t.c.bench == bench, t.c.unit == unit, t.c.procedure == procedure)
@@ -117,6 +118,8 @@ def _keep_latest(connection: sa.Connection, counted: Counted) -> None:
             before = known.get(key[3])
             old = json.loads(before.latest) if before is not None and before.in_unit == in_unit else []
             all_values = sorted([*map(tuple, old), *((run, value) for run, value, u in values if u == in_unit)])
-            row = {"bench": bench, "unit": unit, "procedure": procedure, "step": key[3], "in_unit": in_unit}
-            rows.append(row | {"latest": json.dumps(all_values[-KEPT:])})
+            row: dict[str, str | None] = {"bench": bench, "unit": unit, "procedure": procedure, "step": key[3], "in_unit": in_unit}
+            latest = all_values[-KEPT:]
+            told = drift([value for _, value in latest])
+            rows.append(row | {"latest": json.dumps(latest), "drift": None if told is None else json.dumps(told)})
     upsert(connection, t, rows)

@@ -18,6 +18,7 @@ from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -178,9 +179,10 @@ def main() -> None:
                     rows.append((runs, *measured(filler, runs)))
                     history, figures, more, made = rows[-1][1:]
                     print(f"{kind:<12} {runs:<8} {history:10.1f} {figures:11.1f} {more:12.1f} {made:10.1f}", flush=True)
-            for before, after in zip(rows, rows[1:], strict=False):
+            for before, after in pairwise(rows):
                 times = [f"{b / a:.2f}" for a, b in zip(before, after, strict=True)][:4]
-                print(f"  {kind}: {times[0]} x the runs: history x {times[1]}, figures x {times[2]}, one more x {times[3]}")
+                said = f"history x {times[1]}, figures x {times[2]}, one more x {times[3]}"
+                print(f"  {kind}: {times[0]} x the runs: {said}")
 
 
 if __name__ == "__main__":

@@ -25,7 +25,6 @@ from rig.records.store import Store
 from tests.postgres import kinds
 from tests.records.shop import OTHER_TECH, QA, RULES, TECH, Clock, Shop
 
-
 ON_BOTH = (
     "test_two_benches_that_worked_on_one_job_tell_one_story",
     "test_it_goes_on_where_it_was_cut_off",

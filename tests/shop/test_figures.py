@@ -18,11 +18,12 @@ from rig.records import moves
 from rig.records.facts import Conceded, Diagnosed, Estimated, OwnerAnswered, ReturnedUnrepaired, Shipped
 from rig.records.release import release
 from rig.reports.shop_page import shop_page
+from rig.shop.drift import drift
 from rig.shop.due import measured_with
 from rig.shop.figures import Asked
 from rig.shop.one import beyond_keeping, everything
 from rig.shop.overview import overview
-from rig.shop.step_figures import drift, piled_up, wilson
+from rig.shop.step_figures import piled_up, wilson
 from rig.shop.steps import near_limit
 from rig.shop.summary import behind, bring_up_to_date
 from tests.postgres import kinds
