@@ -118,7 +118,8 @@ def _keep_latest(connection: sa.Connection, counted: Counted) -> None:
             before = known.get(key[3])
             old = json.loads(before.latest) if before is not None and before.in_unit == in_unit else []
             all_values = sorted([*map(tuple, old), *((run, value) for run, value, u in values if u == in_unit)])
-            row: dict[str, str | None] = {"bench": bench, "unit": unit, "procedure": procedure, "step": key[3], "in_unit": in_unit}
+            row: dict[str, str | None] = {"bench": bench, "unit": unit, "procedure": procedure}
+            row |= {"step": key[3], "in_unit": in_unit}
             latest = all_values[-KEPT:]
             told = drift([value for _, value in latest])
             rows.append(row | {"latest": json.dumps(latest), "drift": None if told is None else json.dumps(told)})
