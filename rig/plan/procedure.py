@@ -7,7 +7,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, Tag, model_validator
 
 from rig.plan.answers import Answer, ChoiceAnswer, Expect, NumberAnswer, Verb
-from rig.plan.edges import Start, Timing
+from rig.plan.edges import InputEdge, Start, Timing
 from rig.plan.values import (
     AnyLimit,
     AnyQuantity,
@@ -168,12 +168,22 @@ class Measure(Judged):
 
 
 class Time(Judged):
-    """Time from one edge to another; other steps may run meanwhile."""
+    """Time from one edge to another; other steps may run meanwhile. With ``then-watch`` the contact that it ends with
+    is looked at for so long after, and the record tells how often it changed again."""
 
     time: Timing
     every: Duration
     start: Start | None = None
+    then_watch: Duration | None = None
     meanwhile: tuple[MeanwhileStep, ...] = ()
+
+    @model_validator(mode="after")
+    def _watches_a_contact(self) -> Time:
+        if self.then_watch is not None and not isinstance(self.time.until, InputEdge):
+            raise ValueError(
+                "then-watch looks on at the contact that the timing ends with: expected until: {input: NAME}"
+            )
+        return self
 
 
 class Record(Judged):

@@ -158,6 +158,7 @@ def _longest(view: View, step: object) -> float:
         return 0.0 if step.for_ is None else _seconds(view, step.for_)
     if isinstance(step, Time):
         own = step.time.start_within.to("s") + _seconds(view, step.time.give_up)
+        own += 0.0 if step.then_watch is None else step.then_watch.to("s")
         return max(own, sum(_longest(view, s) for s in step.meanwhile))
     return 0.0
 

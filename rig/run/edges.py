@@ -101,3 +101,14 @@ class Watch:
                 return None
             next_look = max(next_look + self._every, self._clock.now())
             await self._clock.sleep_until(next_look)
+
+    async def looks(self, seconds: float) -> list[Seen]:
+        """Look on at the stated period for so long."""
+        end = self._clock.now() + seconds
+        next_look, found = self._clock.now(), []
+        while self._clock.now() < end:
+            next_look = max(next_look + self._every, self._clock.now())
+            await self._clock.sleep_until(next_look)
+            found.append(await self._look())
+            self._show(found[-1])
+        return found

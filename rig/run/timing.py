@@ -16,6 +16,7 @@ from rig.plan.edges import InputEdge, OutputEdge, QuantityEdge
 from rig.plan.procedure import Time
 from rig.plan.stated import stated_quantity
 from rig.plan.wiring import Bench
+from rig.run.contact import Chatter, changes
 from rig.run.edges import Bracket, Seen, Watch, look_for
 from rig.run.outcome import Outcome, judged, no_reading
 from rig.run.readings import make_reading
@@ -71,13 +72,22 @@ class Timing:
         end_edge = await second.until(lambda: self._deadline(start_edge.middle + self._give_up))
         self.beside.over = True
         now = self._clock.now()
+        after = None if end_edge is None or not second.seen_old else await self._look_on(second)
         await self._finish()
         self._raise_beside()
         if end_edge is None:
             return self._gave_up(start_edge, now)
         if not second.seen_old:
             return _too_late(self._step.time.until)
-        return self._timed(start_edge, end_edge)
+        timed = self._timed(start_edge, end_edge)
+        return timed if after is None else replace(timed, answer=after.told(start_edge, end_edge))
+
+    async def _look_on(self, watch: Watch) -> Chatter | None:
+        """Watch the contact that the timing ended with a while longer, where the step says so."""
+        if self._step.then_watch is None:
+            return None
+        seconds = self._step.then_watch.to("s")
+        return Chatter(changes(await watch.looks(seconds)), seconds)
 
     def _spawn_start(self) -> None:
         if self._start is None:
