@@ -76,7 +76,7 @@ def test_an_old_self_check_counts_for_nothing(rig: Rig, tmp_path: Path, one_look
 
 def test_a_self_check_that_did_not_pass_refuses_the_run(rig: Rig, tmp_path: Path, one_look: str) -> None:
     strict = (files("procedures") / "bench-self-check.yaml").read_text(encoding="utf-8")
-    strict = strict.replace("procedure: bench-", "procedure: strict-").replace("within: 0.3 %", "within: 0.0001 %")
+    strict = strict.replace("procedure: bench-", "procedure: strict-").replace("nominal: 100 Ohm", "nominal: 101 Ohm")
     path = tmp_path / "strict-check.yaml"
     path.write_text(strict, encoding="utf-8")
     asks = bench(tmp_path, "{self-check: strict-self-check}")
