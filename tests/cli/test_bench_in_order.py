@@ -83,7 +83,7 @@ def test_a_self_check_that_did_not_pass_refuses_the_run(rig: Rig, tmp_path: Path
     assert rig("run", str(path), "--bench", asks)[0] == 1
     code, _, err = rig("run", one_look, "--bench", asks)
     assert code == 4
-    assert "ended with 'conditional fail'" in err
+    assert "ended with 'fail'" in err
 
 
 def test_an_instrument_out_of_calibration_refuses_the_run(rig: Rig, tmp_path: Path, one_look: str) -> None:
