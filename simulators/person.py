@@ -7,6 +7,7 @@ from simulators.fixture import Fixture
 from simulators.hand import HandTools
 from simulators.handwork import Handwork
 from simulators.looks import Looks
+from simulators.unit.electrics import insulation_at
 from simulators.unit.unit import Unit
 
 Answer = bool | str | float | None
@@ -68,7 +69,7 @@ class Person:
             "tilt-at-owner": (self._tilt, "mm/m", 0.5, 15.0),
             "water-conductivity": (unit.circuits.conductivity, "uS/cm", 0.1, 45.0),
             "earth-bond": (lambda: electrics.earth_bond, "Ohm", 0.001, 120.0),
-            "insulation": (lambda: electrics.insulation, "MOhm", 0.1, 90.0),
+            "insulation": (lambda: insulation_at(electrics.insulation, unit.heat.metal), "MOhm", 0.1, 90.0),
             "chamber-water": (self._weigh, "g", 1.0, 180.0),
             **work.numbers,
             **self._looks.numbers,

@@ -9,6 +9,7 @@ from math import inf, pi, sqrt
 
 HALF_WAVE = sqrt(2) / pi
 DIODE = 0.7  # V, silicon, textbook
+ROOM, HALVES_IN = 25.0, 30.0  # Cel, K: see insulation_at
 TEMPERATURE_OF_WATER = 0.02  # per K: conductivity of water over its value at 25 Cel, common practice, no source
 
 
@@ -52,6 +53,12 @@ class ElectricParts:
 def water_ohm(cell: float, conductivity: float, celsius: float) -> float:
     """Resistance in ohm of water of `conductivity` uS/cm (at 25 Cel) in a cell of `cell` 1/cm."""
     return cell / (conductivity * 1e-6 * (1 + TEMPERATURE_OF_WATER * (celsius - 25.0)))
+
+
+def insulation_at(cold: float, celsius: float) -> float:
+    """Insulation of a sheathed heater whose resistance is `cold` in a room, in the same unit, at `celsius`. It falls
+    exponentially: for windings it halves every 10 K (IEEE 43, from memory), here every HALVES_IN (invented)."""
+    return cold * float(0.5 ** (max(0.0, celsius - ROOM) / HALVES_IN))
 
 
 def parallel(a: float, b: float) -> float:

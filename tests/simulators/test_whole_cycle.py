@@ -207,3 +207,16 @@ def test_a_start_soon_after_a_cycle_fills_against_steam_and_one_that_has_rested_
     assert hot > 1.2 * cold
     assert early < 0.2 * later
     assert most > 1e3 > 1e2 > least
+
+
+def test_insulation_is_less_hot_and_the_same_again_cold() -> None:
+    walk = started(Plant(seed=3))
+    cold = walk.number("insulation", "MOhm")
+    until(walk, (Doing.DRYING,), 4000.0)
+    metal = walk.plant.unit.heat.metal
+    hot = walk.number("insulation", "MOhm")
+    assert hot == pytest.approx(cold * 0.5 ** ((metal - 25.0) / 30.0), rel=0.02)
+    assert hot < 0.3 * cold
+    walk.coil(0, False)
+    walk.ask("cool-down")
+    assert walk.number("insulation", "MOhm") > 0.75 * cold
