@@ -50,6 +50,10 @@ class LiveBench:
         self.state = self.readers.state
         self.quantity = self.readers.quantity
 
+    def tell(self, text: str) -> None:
+        """Something that belongs on record and is no event of the run's own: it comes with the next oddities."""
+        self._told.append(text)
+
     def oddities(self) -> list[str]:
         """What the drivers have told of since this was last asked: a link put in order again, an attempt more."""
         told, self._told[:] = list(self._told), []

@@ -5,11 +5,12 @@ from __future__ import annotations
 import asyncio
 import queue
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 
 from rich.text import Text
 from textual import events
-from textual.app import App, ComposeResult
+from textual.actions import SkipAction
+from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.widgets import ContentSwitcher, Input
 
@@ -20,15 +21,14 @@ from rig.events import Prompted
 from rig.plan.visible import visible
 from rig.screen import bench_text, palette
 from rig.screen.askbox import AskBox
-from rig.screen.begin_page import BeginPage, Preset
-from rig.screen.bench_page import BenchPage
-from rig.screen.causes_page import CausesPage
-from rig.screen.help_page import HelpPage
+from rig.screen.begin_page import Preset
+from rig.screen.fields import FieldInput
 from rig.screen.keystrokes import ENTER, Keystrokes
 from rig.screen.page import Act, Lines, Page
 from rig.screen.running import Over, Running
 from rig.screen.scene import Scene
 from rig.screen.strip import strip_line
+from rig.screen.ways import Ways
 from rig.screen.words import Words
 
 EMPTY_EVERY = 0.1  # s: how soon what happens is seen
@@ -38,7 +38,7 @@ NOTICE_LINES = 2
 KEYS = ("escape", "f1", "f2", "f3", "f4", "f5", "f6", "f7", "f8", "f9", "f10", "ctrl+c", "ctrl+q")
 
 
-class BenchApp(App[int]):
+class BenchApp(Ways):
     """``told`` is called when a run begins, so that whoever owns the process can end it whatever becomes of the
     screen."""
 
@@ -52,6 +52,7 @@ class BenchApp(App[int]):
     """
     BINDINGS = [  # noqa: RUF012 - as the library declares it
         *(Binding(key, f"act('{key}')", show=False, priority=True) for key in KEYS),
+        Binding("enter", "enter", show=False, priority=True),
         Binding("pageup", "leaf(1)", show=False),
         Binding("pagedown", "leaf(-1)", show=False),
         Binding("down", "app.focus_next", show=False),
@@ -60,25 +61,15 @@ class BenchApp(App[int]):
     ENABLE_COMMAND_PALETTE = False
 
     def __init__(self, words: Words, fancy: bool, preset: Preset, store: str | None) -> None:
-        super().__init__(ansi_color=True)
-        self.words, self.store = words, store
-        self.looks = palette.looks(fancy)
-        self.running: Running | None = None
-        self.scene: Scene | None = None
+        super().__init__(words, fancy, preset, store)
         self.told: Callable[[Running], None] = lambda running: None
         self.left = False  # by somebody's wish, and not by an accident
         self._leaving = False
-        self._before = "begin"  # the page that help was asked on
-        self._notice = ""
         self._drawn_at = 0.0
         self._strip, self._who = Lines(id="strip"), Lines(id="who")
         self._told_line, self._keys = Lines(id="notice"), Lines(id="keys")
         self.ask_box = AskBox(words, self._answered)
         self.keystrokes = Keystrokes(self.set_timer, self._key_alone, self._scanned)
-        self.begin_page, self.bench_page = BeginPage(preset), BenchPage()
-        self.help_page, self.causes_page = HelpPage(), CausesPage()
-        pages: tuple[Page, ...] = (self.begin_page, self.bench_page, self.causes_page, self.help_page)
-        self.pages: Mapping[str, Page] = {page.id or "": page for page in pages}
         self.loop: asyncio.AbstractEventLoop | None = None
 
     def compose(self) -> ComposeResult:
@@ -97,22 +88,6 @@ class BenchApp(App[int]):
         self.draw()
 
     # what there is to see
-
-    @property
-    def page(self) -> Page:
-        """The page that is seen."""
-        return self.pages[self.query_one(ContentSwitcher).current or "begin"]
-
-    def turn_to(self, name: str) -> None:
-        """Another page."""
-        self.query_one(ContentSwitcher).current = name
-        self.set_focus(None)
-        self.page.enter()
-        self.draw()
-
-    def say(self, text: str) -> None:
-        """Tell something in the line above the keys."""
-        self._notice = text
 
     def _tick(self) -> None:
         if self._take() or time.monotonic() - self._drawn_at >= DRAW_EVERY:
@@ -139,7 +114,7 @@ class BenchApp(App[int]):
         elif over.record is None:
             self.say(self.words("notice.never-began"))
         else:
-            self._notice = ""
+            self.notice = ""
         if self._leaving:
             self._leave()
 
@@ -163,8 +138,8 @@ class BenchApp(App[int]):
         say, scene = self.words, self.scene
         if prompt is not None and not at_bench:
             return say("notice.question-waits")
-        if self._notice:
-            return self._notice
+        if self.notice:
+            return self.notice
         if self.page is self.begin_page:
             return say("notice.begin")
         if scene is None or not at_bench:
@@ -195,19 +170,21 @@ class BenchApp(App[int]):
 
     def acts_of_before(self) -> list[Act]:
         """What could be done on the page that help was asked on, and can be again."""
-        return self._acts(self.pages[self._before])
+        return self._acts(self.pages[self.before])
 
     def _acts(self, page: Page) -> list[Act]:
         say = self.words
         found = [Act("escape", say("act.off"), self.all_off), Act("ctrl+c", say("act.off"), self.all_off)]
         found += page.acts()
+        back = page is self.help_page
+        found.append(Act("f1", say("act.back" if back else "act.help"), self._from_help if back else self.help))
+        found += [Act("f10", say("act.leave"), self.leave), Act("ctrl+q", say("act.leave"), self.leave)]
         if page is not self.bench_page and not (page is self.begin_page and self.scene is None):
             found.append(Act("f2", say("act.bench"), self.show_bench))
-        if page is self.help_page:
-            found.append(Act("f1", say("act.back"), lambda: self.turn_to(self._before)))
-        else:
-            found.append(Act("f1", say("act.help"), self._help))
-        found += [Act("f10", say("act.leave"), self.leave), Act("ctrl+q", say("act.leave"), self.leave)]
+        if page.id != "simulator":
+            found.append(Act("f6", say("act.simulator"), lambda: self.turn_to("simulator")))
+        if not any(act.key == "f3" for act in found) and page.id != "jobs":
+            found.append(Act("f3", say("act.jobs"), lambda: self.turn_to("jobs")))
         return found
 
     def action_act(self, key: str) -> None:
@@ -216,17 +193,24 @@ class BenchApp(App[int]):
         if act is None:
             self.say(self.words("notice.nothing", key=key.upper()))
         else:
-            self._notice = ""
+            self.notice = ""
             act.do()
         self.draw()
+
+    def action_enter(self) -> None:
+        """Enter in a field of a form: on to the next at once. Elsewhere it is what it always is."""
+        field = self.focused
+        if not isinstance(field, FieldInput):
+            raise SkipAction
+        field.post_message(events.Key("enter", "\r"))  # behind what was typed before it
+        self.action_focus_next()
 
     def action_leaf(self, pages: int) -> None:
         """A screenful back or forward."""
         self.page.leaf(pages)
 
-    def _help(self) -> None:
-        self._before = self.page.id or "begin"
-        self.turn_to("help")
+    def _from_help(self) -> None:
+        self.turn_to(self.before)
 
     def all_off(self) -> None:
         """Everything off, now. Always allowed, never asked twice."""
@@ -259,7 +243,7 @@ class BenchApp(App[int]):
         if self.running is not None and self.running.alive:
             self.say(self.words("notice.still-running"))
             return
-        self.running = Running(wanted, pin, speed)
+        self.running = Running(wanted, pin, speed, self.simulator_page.tape)
         self.scene = Scene(speed)
         self.told(self.running)
         self.running.start()
@@ -278,24 +262,6 @@ class BenchApp(App[int]):
         if self.running is not None:
             self.running.pause()
             self.say(self.words("notice.pausing"))
-
-    def show_causes(self) -> None:
-        """What is likely behind a failure."""
-        self.turn_to("causes")
-
-    def show_bench(self) -> None:
-        """The run, or where one begins."""
-        self.turn_to("begin" if self.scene is None else "bench")
-
-    def next_unit(self) -> None:
-        """Away with the last run: it is on record."""
-        self.scene = self.running = None
-        self.begin_page.clear()
-        self.turn_to("begin")
-
-    def chosen_faults(self) -> tuple[tuple[str, float], ...]:
-        """The faults that the next simulated unit begins with."""
-        return self.begin_page.preset.faults
 
     # keys that are answers
 

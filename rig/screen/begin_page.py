@@ -75,13 +75,10 @@ class BeginPage(Page):
         self.look_up()
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
-        """Enter, or the end of a scan: look the serial number up, and go on to the next field."""
+        """Enter, or the end of a scan: look the serial number up."""
         event.stop()
         if event.input.name == "serial":
             self.look_up()
-            self.procedure.focus()
-        else:
-            self.app.action_focus_next()
 
     def look_up(self) -> None:
         """What is on record of this serial number."""
@@ -109,7 +106,10 @@ class BeginPage(Page):
 
     def acts(self) -> list[Act]:
         say = self.rig.words
-        return [Act("f8", say("act.begin"), self.begin)]
+        found = [Act("f8", say("act.begin"), self.begin)]
+        if self.serial.value and not any(not job.closed for job in self._jobs):
+            found.append(Act("f7", say("act.receive"), lambda: self.rig.receive(self.serial.value)))
+        return found
 
     def begin(self) -> None:
         """Begin what the fields ask for."""
@@ -131,6 +131,10 @@ class BeginPage(Page):
             person="simulated" if self.person.value == "simulated" else "terminal",
             store=self.rig.store,
         )
+
+    def set_pace(self, speed: float) -> None:
+        """The pace of the next run."""
+        self.pace.value = f"{speed:g}"
 
     def clear(self) -> None:
         """For the next unit."""

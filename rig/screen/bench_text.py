@@ -10,8 +10,8 @@ from rich.text import Text
 from rig.cli.looks import Looks
 from rig.cli.progress import Progress
 from rig.cli.rows import drawn_ruler, step_lines, wrapped
-from rig.cli.summary import explained, summary_lines
-from rig.events import StepResult
+from rig.cli.summary import summary_lines
+from rig.events import AllOff, RunEnded, StepResult
 from rig.plan.visible import visible
 from rig.screen import palette
 from rig.screen.scene import Scene
@@ -127,10 +127,15 @@ def steps_lines(results: Iterable[StepResult], looks: Looks, width: int) -> list
 
 
 def summary(scene: Scene, looks: Looks, width: int) -> list[Text]:
-    """What the run came to."""
-    if scene.ended is None:
-        return []
-    return [Text(), *summary_lines(scene.ended, scene.results, scene.all_off, looks, width + 1)]
+    """What the run came to; nothing while it goes on."""
+    return [] if scene.ended is None else summary_of(scene.ended, scene.results, scene.all_off, looks, width)
+
+
+def summary_of(
+    ended: RunEnded, results: Iterable[StepResult], all_off: AllOff | None, looks: Looks, width: int
+) -> list[Text]:
+    """What a run came to, as the terminal tells it."""
+    return [Text(), *summary_lines(ended, results, all_off, looks, width + 1)]
 
 
 def outputs_lines(scene: Scene, words: Words, looks: Looks, width: int) -> list[Text]:
@@ -156,14 +161,6 @@ def to_come_lines(scene: Scene, words: Words, looks: Looks, width: int) -> list[
             lines.append(Text(visible(stage, width), palette.QUIET))
         lines.append(Text(f"  {visible(planned_step.step)}"))
     return lines if scene.to_come else []
-
-
-def why_lines(results: Iterable[StepResult], looks: Looks, width: int) -> list[Text]:
-    """Each result in words."""
-    found: list[Text] = []
-    for result in results:
-        found += wrapped(Text(f"{visible(result.name)}: {explained(result, looks.fancy)}"), width, 2)
-    return found
 
 
 def beside(left: Text, right: Text, width: int) -> Text:

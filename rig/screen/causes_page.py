@@ -7,11 +7,8 @@ from typing import TYPE_CHECKING
 
 from rich.text import Text
 from textual.app import ComposeResult
-from textual.worker import Worker, WorkerState
 
-from rig.cli.failing import failure_of
 from rig.cli.rows import wrapped
-from rig.errors import RigError
 from rig.screen import palette
 from rig.screen.collected import Collected
 from rig.screen.page import Act, Page
@@ -19,8 +16,6 @@ from rig.screen.scroll import Scrolled
 
 if TYPE_CHECKING:
     from rig.diagnosis.diagnosis import Diagnosis
-
-WORK = "diagnosis"
 
 
 class CausesPage(Page):
@@ -42,7 +37,7 @@ class CausesPage(Page):
             self._of, self._found = run, None
             job = scene.started.job if scene is not None and scene.started is not None else ""
             self._lines.put([Text(self.rig.words("causes.thinking"))])
-            self.run_worker(lambda: self._diagnose(run, job), name=WORK, thread=True, exit_on_error=False)
+            self.fetch(lambda: self._diagnose(run, job), self._put)
 
     def _diagnose(self, run: str, job: str) -> Diagnosis:
         """What all runs of a job say; of one run where it has no job on record."""
@@ -57,17 +52,9 @@ class CausesPage(Page):
                     wanted = replace(wanted, run=None, job=job)
         return perform(wanted)
 
-    def on_worker_state_changed(self, event: Worker.StateChanged) -> None:
-        if event.worker.name != WORK:
-            return
-        if event.state == WorkerState.SUCCESS:
-            self._found = event.worker.result
-            self._show()
-        elif event.state == WorkerState.ERROR and event.worker.error is not None:
-            fault = event.worker.error
-            self._of = ""
-            text = " ".join(failure_of(fault).lines) if isinstance(fault, RigError) else str(fault)
-            self._lines.put(wrapped(Text(text, palette.CAUTION), self.app.size.width, 0))
+    def _put(self, found: Diagnosis) -> None:
+        self._found = found
+        self._show()
 
     def on_resize(self) -> None:
         self._show(keep=True)

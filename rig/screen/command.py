@@ -43,7 +43,7 @@ def command(**options: Any) -> int:
     Esc turns everything off, at once, from anywhere. F1 lists what can be done. Colours are left out with NO_COLOR.
 
     The exit code is 0 when one has left with everything off, 3 when an output could not be confirmed off or the screen
-    failed, 128 + n after signal n.
+    failed, 128 + n after signal n; with --plain it is that of the last run.
     """
     from rig.cli.looks import can_show
     from rig.screen.begin_page import Preset
@@ -53,6 +53,10 @@ def command(**options: Any) -> int:
     speed: float = options["speed"]
     preset = Preset(options["procedure"], options["bench"], options["unit"], options["serial"], options["by"],
                     f"{speed:g}", options["person"], options["seed"], options["faults"])  # fmt: skip
+    if options["plain"]:
+        from rig.screen.plain import talk
+
+        return talk(words, preset, options["store"])
     if not at_terminal():
         raise click.UsageError("the screen needs a terminal; --plain makes do with lines")
     from rig.screen.app import BenchApp

@@ -14,6 +14,10 @@ from textual.widgets import Input, Static
 LABEL = 18  # columns
 
 
+class FieldInput(Input):
+    """What is typed into a field. Enter goes to the next one at once, before what is typed behind it arrives."""
+
+
 class TextField(Horizontal):
     """A label and what is typed, or scanned: a scanner types, and ends with Enter."""
 
@@ -27,7 +31,7 @@ class TextField(Horizontal):
     def __init__(self, name: str, label: str, value: str = "", hint: str = "", secret: bool = False) -> None:
         super().__init__(name=name)
         self._label = label
-        self.input = Input(value, placeholder=hint, password=secret, name=name, select_on_focus=False)
+        self.input = FieldInput(value, placeholder=hint, password=secret, name=name, select_on_focus=False)
 
     def compose(self) -> ComposeResult:
         yield Static(Text(self._label), classes="label")

@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from rich.text import Text
 from textual.containers import Vertical
 from textual.widgets import Static
 
+from rig.cli.failing import failure_of
+
 if TYPE_CHECKING:
     from rig.screen.app import BenchApp
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True)
@@ -47,6 +52,25 @@ class Page(Vertical):
 
         assert isinstance(self.app, BenchApp)
         return self.app
+
+    def fetch(self, work: Callable[[], T], show: Callable[[T], object]) -> None:
+        """Have something read or done in a thread, for keys must not wait for it; then show what came of it."""
+
+        def in_thread() -> None:
+            try:
+                found = work()
+            except Exception as fault:
+                with suppress(RuntimeError):  # the screen is gone meanwhile
+                    self.app.call_from_thread(self._failed, fault)
+                return
+            with suppress(RuntimeError):
+                self.app.call_from_thread(show, found)
+
+        self.run_worker(in_thread, thread=True, exit_on_error=False)
+
+    def _failed(self, fault: Exception) -> None:
+        self.rig.say(" ".join(failure_of(fault).lines))
+        self.rig.draw()
 
     def acts(self) -> list[Act]:
         """What can be done here now."""

@@ -54,3 +54,10 @@ def heading_of(store: str | None) -> str:
         return ""
     with Store.open(store) as records:
         return declared(records).heading()
+
+
+def complaints() -> list[str]:
+    """The complaints that a unit can be received with."""
+    from rig.cli.standing import shop_rules
+
+    return list(shop_rules(None).complaints)

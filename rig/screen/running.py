@@ -58,7 +58,7 @@ class Running:
         self.control = Control()
         self.answers = Answers()
         self.pace = Pace(speed)
-        self.station: Any = None  # the simulated bench's, once it is open
+        self._bench: OpenBench | None = None  # once it is open
         self._pin, self._tape = pin, tape
         self._thread = threading.Thread(target=self._work, name="run")
         self._looking: asyncio.Task[None] | None = None
@@ -87,17 +87,21 @@ class Running:
         return not self._thread.is_alive()
 
     def set_fault(self, name: str, severity: float, refused: Callable[[str], None]) -> None:
-        """Put a fault into the simulated unit, or take it out (0), now; ``refused`` is told in the run's thread why
-        this cannot be."""
+        """Put a fault into the simulated unit, or take it out (0), now, and have the record say so; ``refused`` is told
+        in the run's thread why this cannot be."""
+        bench = self._bench
+        station: Any = None if bench is None else bench.station
+        if bench is None or station is None:
+            return
 
         def act() -> None:
             try:
-                self.station.set_fault(name, severity)
+                station.set_fault(name, severity)
+                bench.live.tell(f"fault {name} of the simulated unit was set to {severity:g} while the run went on")
             except ValueError as why:
                 refused(str(why))
 
-        if self.station is not None:
-            self.control.call(act)
+        self.control.call(act)
 
     # in the run's thread
 
@@ -134,7 +138,7 @@ class Running:
 
     def _opened(self, bench: OpenBench) -> None:
         """The bench is open and nothing is switched: look at it from now on, and hold its time back."""
-        self.station = bench.station
+        self._bench = bench
         if bench.station is not None:
             if self.wanted.pace == "real":
                 raise InputError("the screen holds a simulated bench back by itself", "Leave --pace out.", "--pace")

@@ -21,7 +21,7 @@ class Words:
     def __init__(self, texts: Mapping[str, str]) -> None:
         self._texts = texts
 
-    def __call__(self, name: str, **values: object) -> str:
+    def __call__(self, name: str, /, **values: object) -> str:
         text = self._texts[name]
         return text.format(**values) if values else text
 

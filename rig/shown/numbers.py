@@ -32,11 +32,18 @@ def shown_together(reading: Reading, limit: Limit | None) -> Shown:
     target = limit.shown_in or limit.unit
     try:
         value = convert(reading.value, reading.unit, target)
-        ends = [None if e is None else convert(e, limit.unit, target) for e in (limit.at_least, limit.at_most)]
+        limit_shown = shown_limit(limit)
         scale = unit(reading.unit).factor / unit(target).factor
     except ValueError:
         return Shown(reading.value, expanded, reading.unit, limit)
-    return Shown(value, expanded * scale, target, Limit(ends[0], ends[1], target, limit.source, target, limit.rule))
+    return Shown(value, expanded * scale, target, limit_shown)
+
+
+def shown_limit(limit: Limit) -> Limit:
+    """A limit in the unit in which its author thinks."""
+    target = limit.shown_in or limit.unit
+    ends = [None if e is None else convert(e, limit.unit, target) for e in (limit.at_least, limit.at_most)]
+    return Limit(ends[0], ends[1], target, limit.source, target, limit.rule)
 
 
 def unit_text(code: str, fancy: bool) -> str:

@@ -1,0 +1,167 @@
+"""One job: its story, what blocks it, and everything that can be done with it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+from rich.text import Text
+from textual.app import ComposeResult
+
+from rig.cli.job_moves import MOVES
+from rig.cli.release import command as release_command
+from rig.cli.repair import command as repair_command
+from rig.screen.actions import Done, act
+from rig.screen.collected import Collected
+from rig.screen.form_page import Order
+from rig.screen.page import Act, Page
+from rig.screen.papers import paper_text, run_story
+from rig.screen.pick import Pick
+from rig.screen.scroll import Scrolled
+
+if TYPE_CHECKING:
+    from rig.cli.job_page import JobPage
+
+AT_BENCH = ("inspect", "verify")  # what the records call the stages that a run is for
+FIRST = {"receive": "decontaminate"}  # where a stage has another word than its move
+RUN, PAPER, SEE = "run", "certificate", "see:"
+
+
+class OneJobPage(Page):
+    """The page of a job as the terminal prints it, or the list of what can be done with it."""
+
+    def __init__(self) -> None:
+        super().__init__(id="job")
+        self._story, self._list = Scrolled(), Pick()
+        self._page: JobPage | None = None
+        self._choosing = False
+        self.number = ""
+
+    def compose(self) -> ComposeResult:
+        yield self._story
+        yield self._list
+
+    def enter(self) -> None:
+        self._choose(False)
+        number, store = self.number, self.rig.store
+        self._story.put([Text(self.rig.words("job.reading"))])
+
+        def read() -> JobPage:
+            from rig.cli.job import page_of
+            from rig.records.store import Store
+
+            with Store.open(store, must_exist=True) as records:
+                return page_of(records, number)
+
+        self.fetch(read, self._put)
+
+    def _put(self, page: JobPage) -> None:
+        self._page = page
+        self._print()
+
+    def _print(self) -> None:
+        if self._page is None:
+            return
+        from rig.cli.job_page import print_page
+
+        out = Collected(self.app.size.width + 1, self.rig.looks)
+        print_page(self._page, out)
+        self._story.put(out.lines)
+
+    def on_resize(self) -> None:
+        self._print()
+
+    def leaf(self, pages: int) -> None:
+        self._story.leaf(pages)
+
+    def acts(self) -> list[Act]:
+        say = self.rig.words
+        back = Act("f3", say("act.back"), self._back)
+        if self._choosing:
+            return [Act("f8", say("act.open"), lambda: self._take(self._list.key)), back]
+        if self._page is None:
+            return [back]
+        found = []
+        stage = self._page.job.stage
+        if not self._page.job.closed:
+            what = say("act.to-bench") if stage in AT_BENCH else say("act.stage", stage=stage)
+            found.append(Act("f8", what, lambda: self._take(RUN if stage in AT_BENCH else FIRST.get(stage, stage))))
+        return [*found, Act("f7", say("act.more"), lambda: self._choose(True)), back]
+
+    def _back(self) -> None:
+        if self._choosing:
+            self._choose(False)
+        else:
+            self.rig.turn_to("jobs")
+
+    def _choose(self, choosing: bool) -> None:
+        self._choosing = choosing
+        self._list.display, self._story.display = choosing, not choosing
+        if choosing:
+            self._list.put([(key, Text(words)) for key, words in self._what_can_be_done()])
+            self._list.focus()
+
+    def _what_can_be_done(self) -> list[tuple[str, str]]:
+        assert self._page is not None
+        say, job = self.rig.words, self._page.job
+        found = []
+        if not job.closed:
+            found.append((RUN, say("job.run")))
+            found += [(name, f"{name}: {_first_line(move)}") for name, move in MOVES.items()]
+            found.append(("repair", f"repair: {_first_line(repair_command)}"))
+            found.append(("release", f"release: {_first_line(release_command)}"))
+        if job.has_been_released:
+            found.append((PAPER, say("job.certificate")))
+        found += [(f"{SEE}{r.run}", say("job.see", run=r.run[:13], procedure=r.began.procedure,
+                                        verdict=r.verdict or "-", by=r.by or "-")) for r in job.runs]  # fmt: skip
+        return found
+
+    def on_pick_taken(self, taken: Pick.Taken) -> None:
+        taken.stop()
+        self._take(taken.key)
+
+    def _take(self, key: str) -> None:
+        assert self._page is not None
+        job, say, store = self._page.job, self.rig.words, self.rig.store
+        if key == RUN:
+            self.rig.to_bench(job.received.serial)
+        elif key == PAPER:
+            self._certificate()
+        elif key.startswith(SEE):
+            run = key.removeprefix(SEE)
+            width, looks = self.app.size.width, self.rig.looks
+            self.fetch(lambda: run_story(store, run, say, looks, width), lambda lines: self.rig.read(lines, "job"))
+        else:
+            self.rig.fill_in(self._order(key))
+
+    def _order(self, name: str) -> Order:
+        title = self.rig.words("job.form", job=self.number, move=name)
+        if name == "repair":
+            return Order(title, repair_command, ("repair", self.number), after=self._again)
+        if name == "release":
+            return Order(title, release_command, ("release", self.number), after=self._again)
+        return Order(title, MOVES[name], ("job", self.number, name), after=self._again)
+
+    def _again(self) -> None:
+        self.rig.open_job(self.number)
+
+    def _certificate(self) -> None:
+        """Make it beside the records, and show what it says."""
+        store, number = self.rig.store, self.number
+
+        def make() -> tuple[Done, list[Text]]:
+            from rig.records.store import Store
+
+            with Store.open(store, must_exist=True) as records:
+                folder = records.folder / "papers"
+            folder.mkdir(exist_ok=True)
+            path = Path(folder) / f"certificate-{number}.pdf"
+            done = act(["report", f"--job={number}", f"--certificate={path}", *([f"--store={store}"] if store else [])])
+            return done, paper_text(path) if done.code == 0 else [Text(line) for line in done.lines]
+
+        self.fetch(make, lambda made: self.rig.read([*(Text(line) for line in made[0].lines), *made[1]], "job"))
+
+
+def _first_line(command: click.Command) -> str:
+    return command.get_short_help_str(60)

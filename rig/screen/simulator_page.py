@@ -1,0 +1,124 @@
+"""The developer's page: the simulated bench beside the run. Faults in and out while it goes on, the wire, the plan."""
+
+from __future__ import annotations
+
+from textual import events
+from textual.app import ComposeResult
+
+from rig.screen.bench_side import STEPS, SimulatedFault, fault_lines, faults_for, plan_lines, wire_lines
+from rig.screen.page import Act, Lines, Page
+from rig.screen.pick import Pick
+from rig.screen.scroll import Scrolled
+from rig.screen.tape import Tape
+
+VIEWS = ("faults", "wire", "plan")
+PACES = (1.0, 10.0, 60.0, 0.0)
+
+
+class SimulatorPage(Page):
+    """Three views in turn."""
+
+    DEFAULT_CSS = """
+    SimulatorPage > #sim-head { height: 1; }
+    """
+
+    def __init__(self, severities: dict[str, float]) -> None:
+        super().__init__(id="simulator")
+        self._head, self._list = Lines(id="sim-head"), Pick()
+        self._wire, self._plan = Lines(), Scrolled()
+        self._view = 0
+        self._faults: list[SimulatedFault] = []
+        self.severities = severities
+        self.tape: Tape | None = None  # made when somebody first asks for the wire
+
+    def compose(self) -> ComposeResult:
+        yield from (self._head, self._list, self._wire, self._plan)
+
+    def enter(self) -> None:
+        self._faults = faults_for(self._unit())
+        self._turn_to(self._view)
+
+    def _unit(self) -> str:
+        scene = self.rig.scene
+        return scene.started.unit if scene is not None and scene.started is not None else self.rig.begin_page.unit.value
+
+    def _turn_to(self, view: int) -> None:
+        self._view = view % len(VIEWS)
+        name = VIEWS[self._view]
+        for widget, of in ((self._list, "faults"), (self._wire, "wire"), (self._plan, "plan")):
+            widget.display = of == name
+        if name == "faults":
+            self._list.focus()
+        elif name == "wire" and self.tape is None:
+            self.tape = Tape()
+        elif name == "plan":
+            self._read_plan()
+        self.draw()
+
+    def _read_plan(self) -> None:
+        begin, width = self.rig.begin_page, self.app.size.width
+        names = begin.procedure.value, begin.unit.value, begin.bench.value
+        say, looks = self.rig.words, self.rig.looks
+        self.fetch(lambda: plan_lines(*names, say, looks, width), self._plan.put)
+
+    def draw(self) -> None:
+        say, name, width = self.rig.words, VIEWS[self._view], self.app.size.width
+        self._head.show([self.rig.title_line(say(f"side.{name}"), say("side.pace", pace=self._pace()))])
+        if name == "faults":
+            self._list.put(fault_lines(self._faults, self.severities, self.rig.looks, width))
+        elif name == "wire" and self.tape is not None:
+            lines = wire_lines(list(self.tape.exchanges), say, self.rig.looks, width, self._wire.size.height)
+            self._wire.show(lines)
+
+    def _pace(self) -> str:
+        speed = self._speed()
+        return self.rig.words("begin.fastest") if speed == 0 else self.rig.words("begin.times", times=f"{speed:g}")
+
+    def _speed(self) -> float:
+        running = self.rig.running
+        return running.pace.speed if running is not None and running.alive else float(self.rig.begin_page.pace.value)
+
+    def on_key(self, event: events.Key) -> None:
+        steps = {"right": 1, "plus": 1, "left": -1, "minus": -1}
+        if VIEWS[self._view] != "faults" or event.key not in steps:
+            return
+        event.stop()
+        name = self._list.key
+        severity = min(1.0, max(0.0, self.severities.get(name, 0.0) + steps[event.key] / STEPS))
+        self.severities[name] = severity
+        running = self.rig.running
+        if running is not None and running.alive:
+            running.set_fault(name, severity, lambda why: self.app.call_from_thread(self.rig.say, why))
+            self.rig.say(self.rig.words("side.fault-now", name=name, severity=f"{severity:g}"))
+        else:
+            self.rig.say(self.rig.words("side.fault-next", name=name, severity=f"{severity:g}"))
+        self.rig.draw()
+
+    def leaf(self, pages: int) -> None:
+        self._plan.leaf(pages)
+
+    def acts(self) -> list[Act]:
+        say = self.rig.words
+        following = VIEWS[(self._view + 1) % len(VIEWS)]
+        found = [Act("f7", say(f"side.{following}"), lambda: self._turn_to(self._view + 1))]
+        found.append(Act("f8", say("act.pace"), self._turn_pace))
+        if any(self.severities.values()):
+            found.append(Act("f9", say("act.no-faults"), self._all_out))
+        return found
+
+    def _turn_pace(self) -> None:
+        speed = self._speed()
+        new = PACES[(PACES.index(speed) + 1) % len(PACES)] if speed in PACES else PACES[0]
+        self.rig.begin_page.set_pace(new)
+        if self.rig.running is not None:
+            self.rig.running.pace.speed = new
+        if self.rig.scene is not None:
+            self.rig.scene.pace = new
+
+    def _all_out(self) -> None:
+        """Undo: every fault out of the simulated unit."""
+        running = self.rig.running
+        for name in [n for n, severity in self.severities.items() if severity]:
+            self.severities[name] = 0.0
+            if running is not None:
+                running.set_fault(name, 0.0, lambda why: None)
