@@ -90,6 +90,11 @@ class Progress:
         return next(iter(self._running.values()), None)
 
     @property
+    def running(self) -> frozenset[str]:
+        """The names of all steps that are worked on: several, where some run beside a timing."""
+        return frozenset(self._running)
+
+    @property
     def waits_for(self) -> str:
         """What the step waits for, or does."""
         if self.asking:

@@ -49,8 +49,9 @@ def proved(store: Store, by: str, pin_file: Path | None) -> Proved:
 
 def given_pin(pin_file: Path | None, variable: str) -> str | None:
     """A PIN that a form has taken, or from a file or the environment, if there is one. Raises InputError."""
-    if TYPED.get() is not None:
-        return TYPED.get() or None
+    typed = TYPED.get() if variable == ENVIRONMENT else None
+    if typed is not None:
+        return typed or None
     if pin_file is None:
         return os.environ.get(variable) or None
     try:

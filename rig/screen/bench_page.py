@@ -6,6 +6,8 @@ from rich.text import Text
 from textual.app import ComposeResult
 from textual.containers import Horizontal, Vertical
 
+from rig.cli.rows import wrapped
+from rig.plan.visible import visible
 from rig.screen import bench_text
 from rig.screen.page import Act, Lines, Page
 from rig.screen.scene import Scene
@@ -67,7 +69,7 @@ class BenchPage(Page):
         lines = [
             *self._finished(scene, width),
             *self._pictures(scene, width),
-            *(Text(f"- {note}") for note in list(scene.notes)[-3:]),
+            *(line for note in scene.fresh_notes[-3:] for line in wrapped(Text(f"- {visible(note, 400)}"), width, 0)),
             *bench_text.summary(scene, looks, width),
         ]
         return [bench_text.heading(title, looks, width), *lines]

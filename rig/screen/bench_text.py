@@ -81,14 +81,18 @@ def planned(progress: Progress) -> float:
 
 def _live(scene: Scene, looks: Looks, width: int) -> Text:
     """The latest value of what is watched, and its course."""
-    sampled = scene.progress.sampled
-    name = sampled.quantity if sampled is not None else next(iter(scene.traces), "")
-    trace = scene.traces.get(name)
-    if trace is None or not trace.points or scene.step is None or trace.step != scene.step.step:
+    going = [t for t in scene.traces.values() if t.points and t.step in scene.progress.running]
+    if not going:
         return Text()
-    value = with_unit(significant(trace.points[-1][1], 4), trace.unit, looks.fancy)
-    told = Text.assemble(f"{visible(name)} ", (value, palette.HEAD), " ")
-    return told.append_text(sparkline([v for _, v in trace.points], looks, max(8, width - told.cell_len)))
+    sampled = scene.progress.sampled
+    trace = next((t for t in going if sampled is not None and t.quantity == sampled.quantity), going[-1])
+    values = [v for _, v in trace.points]
+    value = with_unit(significant(values[-1], 4), trace.unit, looks.fancy)
+    told = Text.assemble(f"{visible(trace.quantity)} ", (value, palette.HEAD), "  ")
+    room = max(8, width - told.cell_len - 20)
+    low, high = (significant(end(values[-room:]), 4) for end in (min, max))
+    course = sparkline(values, looks, room)
+    return Text.assemble(told, (f"{low} ", palette.QUIET), course, (f" {high}", palette.QUIET))
 
 
 def reading_lines(scene: Scene, words: Words, looks: Looks, width: int) -> list[Text]:

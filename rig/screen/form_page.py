@@ -68,6 +68,14 @@ class FormPage(Page):
         (first.input if isinstance(first, TextField) else first).focus()
         self.draw()
 
+    def field(self, name: str) -> TextField | Choice:
+        """A field by the name that the command has for it. Raises KeyError."""
+        return self._asked[name]
+
+    def type_pin(self, pin: str) -> None:
+        """The PIN of who does it."""
+        self._pin.value = pin
+
     def draw(self) -> None:
         if self._order is None:
             return

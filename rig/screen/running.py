@@ -81,6 +81,11 @@ class Running:
         """Everything off, then a question before it goes on."""
         self.control.pause()
 
+    @property
+    def station(self) -> Any:
+        """The simulated bench's station, once it is open; None on another bench."""
+        return None if self._bench is None else self._bench.station
+
     def join(self, patience: float | None = None) -> bool:
         """Wait for the end; whether it has come."""
         self._thread.join(patience)
@@ -89,8 +94,7 @@ class Running:
     def set_fault(self, name: str, severity: float, refused: Callable[[str], None]) -> None:
         """Put a fault into the simulated unit, or take it out (0), now, and have the record say so; ``refused`` is told
         in the run's thread why this cannot be."""
-        bench = self._bench
-        station: Any = None if bench is None else bench.station
+        bench, station = self._bench, self.station
         if bench is None or station is None:
             return
 

@@ -31,6 +31,7 @@ from rig.screen.running import Over, Ready, Told
 from rig.screen.seen import BenchSeen
 
 KEPT_NOTES = 50
+NEWS = 2  # steps for which a note is worth a line
 KEPT_POINTS = 600  # of a trace: more than any terminal has columns
 
 
@@ -53,6 +54,14 @@ class Trace:
     points: deque[tuple[float, float]] = field(default_factory=lambda: deque(maxlen=KEPT_POINTS))
 
 
+@dataclass(frozen=True)
+class Note:
+    """Something that a person should know, and how many steps had ended when it was told."""
+
+    text: str
+    after: int
+
+
 class Scene:
     """One run as it is seen. ``pace`` is the bench's seconds to one on the wall, 0 when only events move its time."""
 
@@ -65,7 +74,7 @@ class Scene:
         self.stage: StageStarted | None = None
         self.prompt: Prompted | None = None
         self.results: list[StepResult] = []
-        self.notes: deque[str] = deque(maxlen=KEPT_NOTES)
+        self.notes: deque[Note] = deque(maxlen=KEPT_NOTES)
         self.traces: dict[str, Trace] = {}
         self.seen: BenchSeen | None = None
         self.all_off: AllOff | None = None
@@ -103,7 +112,7 @@ class Scene:
         elif isinstance(event, Answered):
             self.prompt = None
         elif isinstance(event, Noted):
-            self.notes.append(event.text)
+            self.notes.append(Note(event.text, len(self.results)))
         elif isinstance(event, OutputConfirmed):
             self.all_off = None
         elif isinstance(event, AllOff):
@@ -118,8 +127,9 @@ class Scene:
     def _point(self, step: str, quantity: str, unit: str, points: Iterable[tuple[float, float]]) -> None:
         trace = self.traces.get(quantity)
         if trace is None or trace.step != step:
-            # a trace stays until the next step records the same: one may look at it afterwards
-            self.traces = {q: t for q, t in self.traces.items() if t.step == step}
+            # a trace stays until another step records something: one may look at it afterwards
+            going = self.progress.running
+            self.traces = {q: t for q, t in self.traces.items() if t.step in going}
             trace = self.traces[quantity] = Trace(step, quantity, unit)
         last = trace.points[-1][0] if trace.points else float("-inf")
         for at, value in points:
@@ -148,6 +158,11 @@ class Scene:
         """The steps that have not ended, in the order of the procedure."""
         done = {result.name for result in self.results}
         return tuple(planned for planned in self.plan if planned.step not in done)
+
+    @property
+    def fresh_notes(self) -> list[str]:
+        """What was told during the last steps."""
+        return [note.text for note in self.notes if len(self.results) - note.after <= NEWS]
 
     @property
     def failed(self) -> bool:

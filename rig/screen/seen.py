@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from rig.bench.bench import LiveBench
@@ -38,10 +39,9 @@ class BenchSeen:
         """The outputs of a word. Those that nobody has told anything, and that have not been read, are not unsure."""
         return tuple(o for o in self.outputs if o.word == word and (o.told_on or o.says_on is not None))
 
-    @property
-    def age(self) -> float:
-        """The age of the oldest answer there is."""
-        return max((o.age for o in self.outputs if o.says_on is not None), default=0.0)
+    def age(self, of: Iterable[OutputSeen] = ()) -> float:
+        """The age of the oldest answer there is of some outputs, of all where none is named."""
+        return max((o.age for o in (tuple(of) or self.outputs) if o.says_on is not None), default=0.0)
 
     @property
     def read(self) -> bool:

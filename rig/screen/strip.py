@@ -47,8 +47,8 @@ def _said(scene: Scene | None, words: Words, looks: Looks) -> tuple[str, str]:
     if seen is None:
         return f"{off} {words('power.opening')}", palette.OFF
     silent = time.monotonic() - seen.wall
-    age = f"{seen.age + (silent if silent > STALE else 0.0):.1f} s"
     energized, doubtful = seen.named("on"), seen.named("unsure")
+    age = f"{seen.age((*energized, *doubtful)) + (silent if silent > STALE else 0.0):.1f} s"
     if doubtful:
         names = _names(o.name for o in (*energized, *doubtful))
         return f"{unsure} {words('power.doubtful', names=names, age=age)}", palette.UNSURE

@@ -1,0 +1,75 @@
+"""QA's story by keys: a unit is taken in, the queue, what blocks the job, readings with their rule, a refusal."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from rig.screen.actions import act
+from rig.screen.form_page import FormPage
+from tests.cli.small_procedures import TWO_LOOKS
+from tests.screen.conftest import shown, sync, text_of, until
+
+PIN = "471147"
+
+
+@pytest.fixture
+def staffed(store: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Records with a lead and a technician, everybody with the same PIN."""
+    monkeypatch.setenv("RIG_NEW_PIN", PIN)
+    at = f"--store=sqlite:///{store}"
+    assert act(["people", "add", "L. Lead", "--role", "lead", at]).code == 0
+    assert act(["people", "add", "A. Bench", "--role", "technician", "--by", "L. Lead", at], PIN).code == 0
+    return store
+
+
+@sync
+async def test_from_receiving_to_a_refused_release(staffed: Path, tmp_path: Path) -> None:
+    procedure = tmp_path / "two-looks.yaml"
+    procedure.write_text(TWO_LOOKS, encoding="utf-8")
+    async with shown(staffed, procedure=str(procedure), person="simulated", by="A. Bench") as (app, pilot):
+        await pilot.press("f3")
+        await until(pilot, lambda: "PRACTICE" in text_of(app))
+        await pilot.press("f7")
+        await until(pilot, lambda: "who runs it" in text_of(app))
+        form = app.page
+        assert isinstance(form, FormPage)
+        for name, value in {"serial": "LM-0042", "owner": "S. Miller", "signed_by": "S. Miller"}.items():
+            form.field(name).value = value
+        form.field("decontaminated").value = "declaration"
+        form.type_pin("999999")
+        await pilot.press("f8")
+        await until(pilot, lambda: "PIN" in text_of(app) and "wrong" in text_of(app).lower())
+        form.type_pin(PIN)
+        await pilot.press("f8")
+        await until(pilot, lambda: "LM-0042" in text_of(app) and "inspect" in text_of(app) and app.page.id == "jobs")
+        await pilot.press("enter")
+        await until(pilot, lambda: "Missing for release:" in text_of(app))
+        assert "final-inspection: no run in this job" in text_of(app)
+        await pilot.press("f8")  # to the bench: the serial number comes with it
+        await until(pilot, lambda: app.page.id == "begin")
+        assert app.begin_page.job.value == "1"
+        app.begin_page.pin.value = PIN
+        await pilot.press("f8")
+        await until(pilot, lambda: app.scene is not None and app.scene.ended is not None)
+        await pilot.press("f3")
+        await until(pilot, lambda: app.page.id == "jobs" and "LM-0042" in text_of(app))
+        await pilot.press("enter")
+        await until(pilot, lambda: "of two-looks began" in text_of(app))
+        assert "without a PIN" not in text_of(app)
+        await pilot.press("f7", "end", "enter")
+        await until(pilot, lambda: "its chain is whole" in text_of(app))
+        seen = " ".join(text_of(app).split())
+        assert "statement with guard band" in seen
+        assert "invented for the tests" in seen
+        await pilot.press("f3")
+        await until(pilot, lambda: app.page.id == "job" and "Missing" in text_of(app))
+        await pilot.press("f7")
+        await until(pilot, lambda: "release: Release JOB" in text_of(app))
+        await pilot.press("end", "up", "enter")
+        await until(pilot, lambda: "job 1: release" in text_of(app))
+        form.type_pin(PIN)
+        await pilot.press("f8")
+        await until(pilot, lambda: "cannot be released" in text_of(app))
+        assert "A. Bench is not QA today" in text_of(app)
