@@ -40,11 +40,11 @@ async def until(pilot: Pilot[int], what: Callable[[], object]) -> None:
     """Wait for something to become true."""
     end = time.monotonic() + PATIENCE
     while not what():
-        assert time.monotonic() < end, "it never came"
+        assert time.monotonic() < end, f"it never came:\n{text_of(pilot.app)}"
         await pilot.pause(0.02)
 
 
-def text_of(app: BenchApp) -> str:
+def text_of(app: Any) -> str:
     """Everything that is on the screen, as lines."""
     lines = app.screen._compositor.render_strips(app.size)
     return "\n".join("".join(segment.text for segment in line).rstrip() for line in lines)

@@ -32,7 +32,7 @@ async def test_faults_wire_plan_and_pace(store: Path, long_wait: str) -> None:
         assert app.scene.started is not None
         assert app.scene.started.faults == (("filter-choked", 0.5),)
         await pilot.press("f6")
-        await until(pilot, lambda: "relays-1" in text_of(app) and "→" in text_of(app))
+        await until(pilot, lambda: "inputs-1" in text_of(app) and "→" in text_of(app))
         await pilot.press("f7")
         await until(pilot, lambda: "1 file in order" in text_of(app))
         assert "bus-on" in text_of(app)
