@@ -23,6 +23,7 @@ def months(rows: Sequence[dict[str, Any]]) -> str:
         axis.bar([p + 0.2 for p in places], [r["shipped"] for r in rows], 0.4, color=_INK, label="shipped")
         axis.set_xticks(list(places), [r["month"] for r in rows], rotation=60 if len(rows) > MOST else 0)
         axis.set_ylabel("units")
+        axis.yaxis.get_major_locator().set_params(integer=True)
         axis.legend(frameon=False)
 
     return as_svg(draw, 2.4) if rows else ""
@@ -57,7 +58,7 @@ def failures(rows: Sequence[dict[str, Any]]) -> str:
         axis.errorbar(share, places, xerr=ends, fmt="o", color=_INK, ecolor=_PALE, capsize=3)
         axis.set_yticks(list(places), [text(f"{r['step']}, {r['bench']}, {r['unit']}", 60) for r in some])
         axis.invert_yaxis()
-        axis.set_xlim(0, 100)
+        axis.set_xlim(-2, 102)
         axis.set_xlabel("% of the judged that failed, with the 95 % interval")
         axis.grid(axis="x", linewidth=0.3)
 
