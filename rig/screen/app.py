@@ -12,6 +12,7 @@ from textual import events
 from textual.actions import SkipAction
 from textual.app import ComposeResult
 from textual.binding import Binding
+from textual.widget import Widget
 from textual.widgets import ContentSwitcher, Input
 
 from rig.cli.failing import failure_of
@@ -264,6 +265,14 @@ class BenchApp(Ways):
             self.say(self.words("notice.pausing"))
 
     # keys that are answers
+
+    async def on_event(self, event: events.Event) -> None:
+        """A key goes to what is seen: a field of a page that is hidden may get the focus back from the library."""
+        if isinstance(event, events.Key) and self.focused is not None:
+            above = [node for node in self.focused.ancestors_with_self if isinstance(node, Widget)]
+            if not all(node.display for node in above):
+                self.set_focus(None)
+        await super().on_event(event)
 
     def on_key(self, event: events.Key) -> None:
         if self.page is not self.bench_page or isinstance(self.focused, Input):
