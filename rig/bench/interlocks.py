@@ -22,6 +22,7 @@ BOARDS_EVERY = 1.0  # s between two looks at a relay board's own coils; this als
 LOOKS = 2  # looks a period: what was read since the last one is not read again, and nothing is older than a period
 NOT_OURS = "Do not touch the unit. Relay or contactor?"
 OFF_EVERY = 2.0  # s between two looks when all is off: a contactor that closes by itself finds somebody's hands there
+OFF_AGAIN = 10.0  # s until what is measured then is asked for again, where it gave no answer: others need the line, too
 
 
 @dataclass(frozen=True)
@@ -61,7 +62,7 @@ class Interlocks:
         self._wiring, self._readers, self._outputs, self._clock = wiring, readers, outputs, clock
         self._look_every: float = wiring.interlocks_every.to("s") / LOOKS
         self._confirmed: set[str] = set()
-        self._boards_at = self._off_looked_at = self._looked_at = clock.now()
+        self._boards_at = self._off_looked_at = self._measure_from = self._looked_at = clock.now()
         self._live = 0.0  # s of this run in which anything dangerous was on
         self._feedback = {name: outputs.feedback_module(name) for name in wiring.outputs}
         self._rounds: dict[tuple[str, ...], _Round] = {}  # by the outputs that are on
@@ -135,10 +136,16 @@ class Interlocks:
         self._off_looked_at = self._clock.now()
         with suppress(InstrumentError):
             await self._read_feedback(self._modules_of(self._wiring.outputs), OFF_EVERY)
+        if self._clock.now() < self._measure_from:
+            return None
+        try:
             welded = await self._outputs.measured_on()
-            if welded is not None:
-                return Stopped("is on by what is measured, and its feedback says off", NOT_OURS, welded)
-        return None
+        except InstrumentError:
+            self._measure_from = self._clock.now() + OFF_AGAIN
+            return None
+        if welded is None:
+            return None
+        return Stopped("is on by what is measured, and its feedback says off", NOT_OURS, welded)
 
     def _first_wrong(self) -> Stopped | None:
         now = self._clock.now()

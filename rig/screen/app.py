@@ -129,7 +129,8 @@ class BenchApp(Ways):
         self.page.draw()
         at_bench = self.page is self.bench_page
         prompt = scene.prompt if scene is not None else None
-        self.ask_box.ask(prompt if at_bench else self.ask_box.prompt if prompt is self.ask_box.prompt else None)
+        shown = prompt if at_bench or prompt is self.ask_box.prompt else None
+        self.ask_box.ask(shown, scene.cautions if scene is not None and shown is not None else ())
         self.ask_box.display = at_bench and self.ask_box.prompt is not None
         self._told_line.show(wrapped(Text(visible(self._next(prompt, at_bench), 400)), width, 0)[:NOTICE_LINES])
         self._keys.show([self._keys_line(width)])

@@ -5,7 +5,7 @@ where the answer is a key."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from rich.text import Text
 from textual.app import ComposeResult
@@ -37,6 +37,7 @@ class AskBox(Vertical):
         self._words, self._give = words, give
         self._lines, self._input = Static(), Input(id="answer")
         self.prompt: Prompted | None = None
+        self._cautions: tuple[str, ...] = ()
         self._cautioned = False
         self._fault = ""
 
@@ -44,12 +45,12 @@ class AskBox(Vertical):
         yield self._lines
         yield self._input
 
-    def ask(self, prompt: Prompted | None) -> None:
-        """Show a question; None where none waits."""
+    def ask(self, prompt: Prompted | None, cautions: Sequence[str] = ()) -> None:
+        """Show a question, and before it what must be read; None where none waits."""
         if prompt is self.prompt:
             return
-        self.prompt, self._fault = prompt, ""
-        self._cautioned = prompt is None or not prompt.caution
+        self.prompt, self._cautions, self._fault = prompt, tuple(cautions), ""
+        self._cautioned = not cautions
         self._input.value = ""
         self.display = prompt is not None
         self._draw()
@@ -117,8 +118,8 @@ class AskBox(Vertical):
             return
         width = max(20, self.app.size.width)
         lines: list[Text] = []
-        if prompt.caution:
-            lines += wrapped(Text(f"! {say('ask.caution')} {visible(prompt.caution, 2000)}", palette.CAUTION), width, 0)
+        for caution in self._cautions:
+            lines += wrapped(Text(f"! {say('ask.caution')} {visible(caution, 2000)}", palette.CAUTION), width, 0)
         if self._cautioned:
             lines += wrapped(Text(f"? {visible(prompt.question, 2000)}", palette.ASKS), width, 0)
             if self._fault:

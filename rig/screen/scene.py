@@ -73,6 +73,8 @@ class Scene:
         self.started: RunStarted | None = None
         self.stage: StageStarted | None = None
         self.prompt: Prompted | None = None
+        self.cautions: tuple[str, ...] = ()  # what must be read before the prompt: its own, the stage's once
+        self._untold: tuple[str, ...] = ()  # the stage's cautions, until a prompt has shown them
         self.results: list[StepResult] = []
         self.notes: deque[Note] = deque(maxlen=KEPT_NOTES)
         self.traces: dict[str, Trace] = {}
@@ -109,6 +111,8 @@ class Scene:
             self.results.append(event.result)
         elif isinstance(event, Prompted):
             self.prompt = event
+            self.cautions = tuple(caution for caution in (*self._untold, event.caution) if caution)
+            self._untold = ()
         elif isinstance(event, Answered):
             self.prompt = None
         elif isinstance(event, Noted):
@@ -120,7 +124,7 @@ class Scene:
         elif isinstance(event, RunStarted):
             self.started = event
         elif isinstance(event, StageStarted):
-            self.stage = event
+            self.stage, self._untold = event, event.cautions
         elif isinstance(event, RunEnded):
             self.ended, self.prompt = event, None
 

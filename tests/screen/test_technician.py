@@ -32,6 +32,9 @@ async def test_scan_begin_answer_and_see_the_reading(store: Path, two_looks: str
     async with shown(store, procedure=two_looks) as (app, pilot):
         assert "NOTHING IS ON" in text_of(app)
         await pilot.press(*"LM-0042", "enter", "f8")
+        await until(pilot, lambda: "CAUTION Gloves." in text_of(app))  # the stage's, before its first question
+        assert "[Y] yes" not in text_of(app)
+        await pilot.press("c")
         await until(pilot, lambda: "[Y] yes" in text_of(app))
         app.set_focus(app.begin_page.serial.input)  # hidden: what has the focus there must not take the key
         await pilot.press("y")
