@@ -218,5 +218,3 @@ def retention_command(years: int, store: str | None, as_json: bool) -> int:
     else:
         print_retention(found, years)
     return PASSED
-
-

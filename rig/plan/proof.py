@@ -36,8 +36,10 @@ RULES: tuple[Rule, ...] = (
     *proof_power.RULES,
     *proof_interlocks.RULES,
     *proof_units.RULES,
-    *proof_ratio.RULES,
 )
+
+# What readings are worth is worked out from all of the files: asked when nothing else is wrong with them.
+LAST: tuple[Rule, ...] = proof_ratio.RULES
 
 # What must be so before paths can be followed on a bench that is whole: every name leads somewhere.
 LEADING: tuple[Rule, ...] = (*proof_names.RULES, *proof_units.RULES)
@@ -61,12 +63,14 @@ def prove(procedure: Loaded, profile: Loaded | None, bench: Loaded) -> list[Faul
     if not on_bench and not any(fault for rule in LEADING for fault in rule(view)):
         places = {(f.file, f.line, f.column) for f in faults}
         faults += [f for f in prove_paths(view) if (f.file, f.line, f.column) not in places]
-    return sorted(set(faults))
+    return sorted(set(faults or (fault for rule in LAST for fault in rule(view))))
 
 
 def warn(procedure: Loaded, profile: Loaded | None, bench: Loaded) -> list[Fault]:
-    """What is no fault of a plan that may run, but should be known before it does, sorted by place. Raises as
-    :func:`prove`."""
+    """What is no fault of a plan that may run, but should be known before it does, sorted by place; nothing of a bench
+    that is not in order. Raises as :func:`prove`."""
+    if prove_bench(bench):
+        return []
     view = make_view(procedure, profile, bench)
     found = {fault for rule in WARNINGS for fault in rule(view)}
     if not any(fault for rule in LEADING for fault in rule(view)):

@@ -30,7 +30,7 @@ class Row:
 def rules() -> list[Row]:
     """The table, in the order in which the rules are asked."""
     groups: list[tuple[str, tuple[Any, ...]]] = [
-        ("procedure", proof.RULES),
+        ("procedure", (*proof.RULES, *proof.LAST)),
         ("paths", proof_paths.RULES),
         ("bench", proof_bench.RULES),
         ("warning", proof.WARNINGS),

@@ -150,5 +150,3 @@ class Arrivals:
         if left and entry.row["kind"] == Received.__name__:
             return False  # the same unit, come back
         return not there or not entry.serial or not serials or same_name(entry.serial) in (received or serials)
-
-

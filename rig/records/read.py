@@ -188,9 +188,7 @@ def list_runs(
     return tuple(_line(connection, row, ends.get(row.run), goes_on) for row in rows)
 
 
-def _line(
-    connection: sa.Connection, row: sa.Row[Any], end: Any, goes_on: Callable[[str], bool]
-) -> RunLine:
+def _line(connection: sa.Connection, row: sa.Row[Any], end: Any, goes_on: Callable[[str], bool]) -> RunLine:
     running = end is None and goes_on(row.run)
     verdict: Verdict | None = None
     known, reason = "", None

@@ -88,5 +88,3 @@ def _see_instruments(connection: sa.Connection, entries: list[Kept]) -> None:
     known = {(r.bench, r.name): r.seen for r in connection.execute(query)}
     newer = [row for key, row in rows.items() if known.get(key, "") <= str(row["seen"])]
     upsert(connection, derived.instruments_seen, newer)
-
-

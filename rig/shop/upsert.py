@@ -9,9 +9,7 @@ import sqlalchemy as sa
 from sqlalchemy.dialects import postgresql, sqlite
 
 
-def upsert(
-    connection: sa.Connection, table: sa.Table, rows: Sequence[dict[str, Any]], add: Iterable[str] = ()
-) -> None:
+def upsert(connection: sa.Connection, table: sa.Table, rows: Sequence[dict[str, Any]], add: Iterable[str] = ()) -> None:
     """Put rows into a table; of a row that is there the columns ``add`` are added to, all others replaced."""
     if not rows:
         return

@@ -8,9 +8,7 @@ from pathlib import Path
 from conftest import Rig
 
 
-def test_a_run_is_gathered_counted_shown_and_exported(
-    rig: Rig, two_looks: str, shop_url: str, tmp_path: Path
-) -> None:
+def test_a_run_is_gathered_counted_shown_and_exported(rig: Rig, two_looks: str, shop_url: str, tmp_path: Path) -> None:
     assert rig("run", two_looks, "--serial", "LM-0042")[0] == 0
     code, out, _ = rig("gather", "--to", shop_url, "--json")
     sent = json.loads(out)

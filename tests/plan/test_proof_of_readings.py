@@ -7,6 +7,8 @@ from __future__ import annotations
 import pytest
 from small_shop import Shop
 
+from rig.plan.check import look_over
+
 
 @pytest.mark.parametrize(
     ("old", "new", "at", "words"),
@@ -185,3 +187,10 @@ def test_periods_of_the_mains_are_counted_only_where_its_frequency_is_known(shop
     assert known.faults() == []
     short = known.change("for: 100 ms", "for: 50 ms")
     short.expect_among("procedure", "for: ^50 ms", "three periods", "50 Hz")
+
+
+def test_a_channel_that_spans_nothing_is_told_and_nothing_is_worked_out_from_it(shop: Shop) -> None:
+    """Neither faults nor warnings divide by the counts between its points."""
+    changed = shop.change("raw: [0, 30000]", "raw: [30000, 30000]")
+    looked = look_over([changed.path("procedure"), changed.path("bench"), changed.path("profile")])
+    assert looked.faults and looked.warnings == ()
