@@ -26,7 +26,7 @@ WRITTEN_DOWN = {
     "rig/bench/meter_path.py",
     "rig/bench/rollcall.py",
     "rig/bench/watchman.py",
-    "rig/plan/proof_ratio.py",
+    "rig/plan/expected.py",
     "rig/run/run_in_log.py",
     "rig/run/session.py",
 }

@@ -73,7 +73,7 @@ class Struck:
 @contextmanager
 def filling(folder: Path, how: str = "whole") -> Iterator[Struck]:
     """A screen in the middle of a fill, the unit's own board driving; time is held back, so that it stays there."""
-    screen = Struck(folder, how, f"--procedure={FILL}", "--speed=5")
+    screen = Struck(folder, how, f"--procedure={FILL}", "--speed=40")
     try:
         screen.begin()
         if how == "whole":
