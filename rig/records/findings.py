@@ -105,13 +105,14 @@ def _of_steps(job: Job, results: tuple[RunResults, ...], rules: ShopRules, pract
 
 
 def _closed_by_pass(job: Job, found: Finding, bad: StepResult, later: tuple[RunResults, ...], place: int) -> Finding:
-    """A failed step needs a repair and then a pass: a pass without one is an intermittent fault in hiding."""
-    mended = min((e.order for e, _ in job.all(Repaired) if e.order > found.order), default=None)
+    """A failed step needs a repair or an adjustment and then a pass: a pass without one is an intermittent fault in
+    hiding."""
+    mended = min((order for order in job.mends if order > found.order), default=None)
     for number, result in enumerate(later):
         own = result.steps[place + 1 :] if number == 0 else result.steps
         good = [s for s in own if s.name == bad.name and s.verdict in (Verdict.PASS, Verdict.CONDITIONAL_PASS)]
         if good and (bad.verdict in AGAINST_RIG or (mended is not None and result.run.order > mended)):
-            how = "repaired, and passed" if bad.verdict in AGAINST_UNIT else "measured after all"
+            how = "repaired or adjusted, and passed" if bad.verdict in AGAINST_UNIT else "measured after all"
             return replace(found, closed=f"{how} in run {result.run.run[:13]}")
     return found
 

@@ -11,7 +11,7 @@ from rig.errors import InputError, RuleError
 from rig.plan.messages import nearest
 from rig.quantities import unit
 from rig.records import ledger
-from rig.records.facts import Adjusted, IndicatorPlaced, IndicatorRead, Repaired
+from rig.records.facts import Adjusted, IndicatorPlaced, IndicatorRead
 from rig.records.job import Job, read_job
 from rig.records.ledger import Kept, job_subject
 from rig.records.people import LEAD, QA, TECHNICIAN, Proved
@@ -96,12 +96,11 @@ def _failed(job: Job) -> dict[str, Kept]:
 def failed(job: Job) -> Iterator[tuple[Kept, IndicatorPlaced, bool]]:
     """Each indicator that failed; whether one of its kind, placed after a later repair or adjustment, has passed."""
     bad, read_as = _failed(job), {fact.label: fact.result for _, fact in job.all(IndicatorRead)}
-    mends = [kept.order for kept, _ in (*job.all(Repaired), *job.all(Adjusted))]
     placed = job.all(IndicatorPlaced)
     for kept, fact in placed:
         if fact.label not in bad:
             continue
-        mended = min((order for order in mends if order > kept.order), default=None)
+        mended = min((order for order in job.mends if order > kept.order), default=None)
         again = [
             other
             for later, other in placed

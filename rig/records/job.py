@@ -11,6 +11,7 @@ import sqlalchemy as sa
 from rig.errors import InputError
 from rig.records import ledger
 from rig.records.facts import (
+    Adjusted,
     Corrected,
     DataLeft,
     Decontaminated,
@@ -96,6 +97,11 @@ class Job:
     @property
     def repairs(self) -> list[tuple[Kept, Repaired]]:
         return self.all(Repaired)
+
+    @property
+    def mends(self) -> list[int]:
+        """Where work on the unit stands that may have cured it: repairs and adjustments."""
+        return [entry.order for entry in self.current if isinstance(entry.fact, (Repaired, Adjusted))]
 
     @property
     def runs(self) -> list[JobRun]:

@@ -155,6 +155,8 @@ def _independent(job: Job, results: tuple[RunResults, ...], who: Proved) -> Iter
         yield f"{who.name} has tested this unit: somebody else releases it"
     if own in {same_name(entry.by) for entry, _ in job.repairs}:
         yield f"{who.name} has repaired this unit: somebody else releases it"
+    if own in {same_name(entry.by) for entry, _ in job.all(Adjusted)}:
+        yield f"{who.name} has adjusted this unit: somebody else releases it"
     if own in {same_name(entry.by) for entry, _ in job.all(Conceded)}:
         yield f"{who.name} has granted a concession in this job: somebody else releases it"
 

@@ -12,11 +12,11 @@ import os
 import shutil
 import tempfile
 from collections.abc import Callable
-from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
+from deeds import MENDED, SAFETY, TESTS, Deeds, Done
 from hypothesis import HealthCheck, event, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, precondition, rule
@@ -24,14 +24,17 @@ from shop import BOTH, LEAD, OTHER_TECH, QA, RULES, STEPS, TECH, Shop
 
 from rig.errors import RigError
 from rig.limits import Verdict
-from rig.records import moves
+from rig.records import indicators, moves
 from rig.records.facts import (
+    Adjusted,
     Conceded,
     DataLeft,
     Decontaminated,
     Diagnosed,
     Estimated,
     FindingExplained,
+    IndicatorPlaced,
+    IndicatorRead,
     Looked,
     OwnerAnswered,
     PartFitted,
@@ -41,29 +44,10 @@ from rig.records.facts import (
 from rig.records.people import Proved
 from rig.records.release import release
 
+LABELS = st.sampled_from(["I-1", "I-2", "I-3"])
+
 LIVES = int(os.environ.get("RIG_LIVES", "15"))
 LIVES_BOTH = int(os.environ.get("RIG_LIVES_BOTH", "3"))
-SAFETY = {"earth-bond", "insulation", "hold-temperature"}
-BAD = (Verdict.FAIL, Verdict.CONDITIONAL_FAIL)
-AGAINST = (*BAD, Verdict.NO_READING, Verdict.STOPPED)
-TESTS = ("incoming-inspection", "final-inspection", "electrical-safety")
-MENDED: dict[str, tuple[str, ...]] = {
-    "rectifier": ("fill-supply-loaded", "fill-current-from-board", "fill-time"),
-    "earth-lead": ("earth-bond", "chassis-reference-resistance"),
-    "cleaning": ("fill-time", "water-drained"),
-}
-
-
-@dataclass
-class Done:
-    """One thing that was done, with the time at which it was."""
-
-    what: str
-    at: datetime
-    by: str = ""
-    name: str = ""
-    verdicts: dict[str, Verdict] = field(default_factory=dict)
-    sound: bool = True  # of a run: real, proved, the right unit, files and instruments in order
 
 
 def told(move: Callable[..., None]) -> Callable[..., None]:
@@ -93,7 +77,7 @@ class Life(RuleBasedStateMachine):
         self.folder = Path(tempfile.mkdtemp(dir=base if os.access(base, os.W_OK) else None))
         self.patch = pytest.MonkeyPatch()
         self.shop = Shop.opened(self.url(), "workshop", self.patch)
-        self.done: list[Done] = []
+        self.deeds = Deeds(lambda: self.shop.today)
 
     def url(self) -> str:
         return f"sqlite:///{self.folder / 'records.sqlite'}"
@@ -114,7 +98,7 @@ class Life(RuleBasedStateMachine):
             self.the_proper_way(anew=False)
 
     def add(self, what: str, by: Proved, name: str = "", **more: object) -> None:
-        self.done.append(Done(what, self.shop.clock.now, by.name, name, **more))  # type: ignore[arg-type]
+        self.deeds.done.append(Done(what, self.shop.clock.now, by.name, name, **more))  # type: ignore[arg-type]
 
     def attempt(self, act: Callable[[], object], what: str, by: Proved, name: str = "") -> None:
         """A move, allowed or not: whether it was is judged by what comes of it."""
@@ -169,13 +153,41 @@ class Life(RuleBasedStateMachine):
         fact = Repaired((PartFitted(part, "L1"),), 5.0, "rectifier-open", "")
         self.attempt(lambda: moves.repair(self.shop.store, self.shop.job, fact, RULES, by), "repaired", by, part)
 
+    @rule(by=st.sampled_from([TECH, TECH, BOTH, QA]))
+    @told
+    def adjust(self, by: Proved) -> None:
+        fact = Adjusted("temperature-sensor", "Cel", 134.0, 135.2, 134.1, "offset from 0 to -1.1 K", "Pt100 T4")
+        self.attempt(lambda: indicators.adjust(self.shop.store, self.shop.job, fact, by), "adjusted", by)
+
+    @rule(label=LABELS, kind=st.sampled_from(indicators.KINDS), left=st.sampled_from([100, 100, 100, 1, 0, -1]))
+    @told
+    def place(self, label: str, kind: str, left: int) -> None:
+        """An indicator whose lot has so many days left."""
+        known = self.deeds.known(label)
+        fact = IndicatorPlaced(label, kind, "2231", (self.shop.today + timedelta(days=left)).isoformat())
+        act = lambda: indicators.place(self.shop.store, self.shop.job, fact, TECH, self.shop.today)  # noqa: E731
+        before = len(self.deeds.done)
+        self.attempt(act, kind, TECH, label)
+        assert (len(self.deeds.done) > before) == (left >= 0 and not known and not self.deeds.has("shipped"))
+
+    @rule(label=LABELS, result=st.sampled_from(["pass", "pass", "fail"]), who=st.sampled_from([TECH, QA, LEAD]))
+    @told
+    def read(self, label: str, result: str, who: Proved) -> None:
+        """What one shows, which may come when the unit has left."""
+        allowed = self.deeds.known(label) and not (result == "pass" and self.deeds.has_failed(label))
+        fact = IndicatorRead(label, result, "A. Bench", self.shop.today.isoformat())
+        act = lambda: indicators.read(self.shop.store, self.shop.job, fact, who, self.shop.today)  # noqa: E731
+        before = len(self.deeds.done)
+        self.attempt(act, result, who, label)
+        assert (len(self.deeds.done) > before) == allowed
+
     @rule(good=st.sampled_from([True, True, True, False]))
     @told
     def self_check(self, good: bool) -> None:
         verdict = Verdict.PASS if good else Verdict.FAIL
         at = self.shop.clock.now
         self.shop.self_check(verdict)
-        self.done.append(Done("self-check", at, verdicts={"short": verdict}))
+        self.deeds.done.append(Done("self-check", at, verdicts={"short": verdict}))
 
     @rule(
         procedure=st.sampled_from(TESTS),
@@ -188,7 +200,7 @@ class Life(RuleBasedStateMachine):
     )
     @told
     def run(self, procedure: str, bad: Verdict | None, which: int, by: Proved, trick: str) -> None:
-        if not self.has("papers", "decontaminated"):
+        if not self.deeds.has("papers", "decontaminated"):
             return  # it does not reach the bench: tests/cli tries that
         steps = STEPS[procedure]
         verdicts = {steps[which % len(steps)]: bad} if bad is not None else {}
@@ -215,7 +227,7 @@ class Life(RuleBasedStateMachine):
     @told
     def mark_what_was_cut_off(self) -> None:
         self.shop.store.mark_interrupted()
-        for one in self.done:
+        for one in self.deeds.done:
             one.what = "run marked" if one.what == "run cut off" else one.what
 
     @rule(step=st.sampled_from([*STEPS["final-inspection"], "earth-bond", "look:cord", "look:relief-valve"]))
@@ -226,7 +238,7 @@ class Life(RuleBasedStateMachine):
         fact = Conceded(step, "for a reason", until)
         act = lambda: moves.concede(self.shop.store, self.shop.job, fact, RULES, LEAD, own, self.shop.today)  # noqa: E731
         self.attempt(act, "conceded", LEAD, step)
-        assert not (self.done and self.done[-1].what == "conceded" and self.done[-1].name in SAFETY)
+        assert not (self.deeds.done and self.deeds.done[-1].what == "conceded" and self.deeds.done[-1].name in SAFETY)
 
     @rule(step=st.sampled_from(["fill-time", "idle-current", "hold-temperature", "insulation", "look:cord"]))
     @told
@@ -245,11 +257,11 @@ class Life(RuleBasedStateMachine):
     @told
     def the_proper_way(self, anew: bool) -> None:
         """Everything that is still to be done, in its order: from here the odd things are tried."""
-        if not self.has("papers"):
+        if not self.deeds.has("papers"):
             self.papers()
-        if not any(one.what == "run" for one in self.done):
+        if not any(one.what == "run" for one in self.deeds.done):
             self.run(procedure="incoming-inspection", bad=Verdict.FAIL, which=0, by=TECH, trick="")
-        if anew or not self.has("repaired"):
+        if anew or not self.deeds.has("repaired"):
             self.agree(said="approved", beyond=False)
             self.repair(part="rectifier", by=TECH)
         self.self_check(good=True)
@@ -259,7 +271,7 @@ class Life(RuleBasedStateMachine):
     @rule(who=st.sampled_from([QA, QA, QA, BOTH, TECH, LEAD]))
     @told
     def release(self, who: Proved) -> None:
-        why_not, refusal = self.broken(who), ""
+        why_not, refusal = self.deeds.broken(who), ""
         try:
             release(self.shop.store, self.shop.job, self.shop.standing, who)
         except RigError as error:
@@ -272,139 +284,22 @@ class Life(RuleBasedStateMachine):
         event("released")
         self.add("released", who)
 
-    @precondition(lambda self: self.has("released"))
+    @precondition(lambda self: self.deeds.has("released"))
     @rule()
     @told
     def ship(self) -> None:
-        last = max(n for n, one in enumerate(self.done) if one.what == "released")
-        conceded = [one for one in self.done if one.what == "conceded"]
+        last = max(n for n, one in enumerate(self.deeds.done) if one.what == "released")
+        conceded = [one for one in self.deeds.done if one.what == "conceded"]
         ended = any(one.at.date() + timedelta(days=1) < self.shop.today for one in conceded)
         try:
             moves.ship(self.shop.store, self.shop.job, Shipped(""), TECH, self.shop.today)
         except RigError:
-            assert last < len(self.done) - 1 or ended or self.has("shipped")
+            assert last < len(self.deeds.done) - 1 or ended or self.deeds.has("shipped")
             return
-        later = [one.what for one in self.done[last + 1 :] if one.what != "self-check"]
+        later = [one.what for one in self.deeds.done[last + 1 :] if one.what != "self-check"]
         assert not later, f"shipped although after its release came {later}"
         assert not ended
         self.add("shipped", TECH)
-
-    # --- what the rules say, worked out from the list
-
-    def has(self, *what: str) -> bool:
-        return any(one.what in what for one in self.done)
-
-    def of(self, *what: str) -> list[tuple[int, Done]]:
-        return [(n, one) for n, one in enumerate(self.done) if one.what in what]
-
-    def broken(self, who: Proved) -> str:
-        """The first rule that a release now would break, or nothing."""
-        if self.has("shipped"):
-            return "it has gone"
-        if not self.has("papers", "decontaminated"):
-            return "no decontamination statement"
-        if not self.has("papers"):
-            return "not everything was looked at"
-        if "QA" not in who.roles:
-            return "not QA"
-        runs = [(n, one) for n, one in enumerate(self.done) if "run" in one.what.split()]
-        repairs = self.of("repaired")
-        hands = {one.by for _, one in runs + repairs + self.of("conceded")}
-        if who.name in hands:
-            return "tested, repaired or conceded by the same person"
-        if self.has("run cut off"):
-            return "a run without an end"
-        answers = self.of("approved", "refused", "estimate", "beyond")
-        if repairs and answers[-1][1].what != "approved":
-            return "no approval"
-        estimates = self.of("estimate", "beyond")
-        if estimates and estimates[-1][1].what == "beyond":
-            return "beyond repair"
-        return self.broken_tests(repairs[-1][0] if repairs else -1) or self.broken_findings()
-
-    def broken_tests(self, since: int) -> str:
-        runs = [(n, one) for n, one in enumerate(self.done) if "run" in one.what.split()]
-        for procedure in ("final-inspection", "electrical-safety"):
-            own = [(n, one) for n, one in runs if one.name == procedure and n > since]
-            if not own or not own[-1][1].sound:
-                return f"{procedure} stale, missing or not sound"
-            place, last = own[-1]
-            if "marked" in last.what or last.what == "simulated run":
-                return f"{procedure} cut off or simulated"
-            if not self.checked(place, last):
-                return "self-check"
-            for step, verdict in last.verdicts.items():
-                if not self.good_enough(step, verdict, place):
-                    return f"{step}: {verdict}"
-        for place, repaired in self.of("repaired"):
-            for step in MENDED[repaired.name]:
-                again = [(n, one) for n, one in runs if n > place and step in one.verdicts]
-                if step in ("water-drained", "chassis-reference-resistance") or not again:
-                    return f"{step} not measured again"
-                number, last = again[-1]
-                if not self.speaks(last) or not self.fine(step, last.verdicts[step], number):
-                    return f"{step} not good again"
-        return ""
-
-    def speaks(self, run: Done) -> bool:
-        return run.what not in ("run no pin", "run other unit", "simulated run")
-
-    def fine(self, step: str, verdict: Verdict, place: int) -> bool:
-        return verdict in (Verdict.PASS, Verdict.CONDITIONAL_PASS) or self.conceded(step, place)
-
-    def good_enough(self, step: str, verdict: Verdict, place: int) -> bool:
-        if verdict is Verdict.PASS or (verdict is Verdict.CONDITIONAL_PASS and step == "idle-current"):
-            return True
-        return self.conceded(step, place)
-
-    def conceded(self, step: str, place: int) -> bool:
-        """A concession of a step that came after, and has not ended."""
-        found = [one for n, one in self.of("conceded") if one.name == step and n > place]
-        return step not in SAFETY and any(self.shop.today <= one.at.date() + timedelta(days=1) for one in found)
-
-    def checked(self, place: int, run: Done) -> bool:
-        checks = self.of("self-check")
-        before = [one for n, one in checks if n < place]
-        if not before or before[-1].verdicts["short"] is not Verdict.PASS:
-            return False
-        young = run.at - before[-1].at < timedelta(hours=24)
-        return young and all(one.verdicts["short"] is Verdict.PASS for n, one in checks if n > place)
-
-    def broken_findings(self) -> str:
-        real = [(n, one) for n, one in enumerate(self.done) if "run" in one.what.split() and one.verdicts]
-        for place, one in real:
-            for step, verdict in one.verdicts.items():
-                if verdict in (*BAD, Verdict.NO_READING, Verdict.STOPPED) and not self.closed(
-                    step, verdict, place, real
-                ):
-                    return f"open finding {step}"
-        for place, found in self.of("found"):
-            item = found.name
-            mended = [n for n, _ in self.of("repaired") if n > place]
-            again = [n for n, one in enumerate(self.done) if one.what in ("looked", "papers")
-                     and (one.what == "papers" or one.name == item) and mended and n > mended[0]]  # fmt: skip
-            excused = item != "relief-valve" and (
-                self.explained(f"look:{item}", place) or self.conceded(f"look:{item}", place)
-            )
-            later = any(n > place and one.name == item for n, one in self.of("found"))
-            if not (again or excused or later):
-                return f"open finding {item}"
-        return ""
-
-    def explained(self, step: str, place: int) -> bool:
-        return any(one.name == step and n > place for n, one in self.of("explained"))
-
-    def closed(self, step: str, verdict: Verdict, place: int, runs: list[tuple[int, Done]]) -> bool:
-        later = [(n, one) for n, one in runs if n > place and step in one.verdicts]
-        if any(one.verdicts[step] in AGAINST for _, one in later):
-            return True  # the later one is the one that must be closed
-        repairs = [n for n, _ in self.of("repaired") if n > place]
-        since = repairs[0] if repairs else None
-        good = [
-            n for n, one in later if self.speaks(one) and one.verdicts[step] in (Verdict.PASS, Verdict.CONDITIONAL_PASS)
-        ]
-        passed = since is not None and any(n > since for n in good) if verdict in BAD else bool(good)
-        return passed or (step not in SAFETY and (self.explained(step, place) or self.conceded(step, place)))
 
 
 TestAnyOrder = Life.TestCase

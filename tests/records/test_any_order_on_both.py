@@ -33,13 +33,13 @@ class OnBoth(lives.Life):
     server: ClassVar[Server]
 
     def teardown(self) -> None:
-        here, done = said(self), [(one.what, one.at, one.by, one.name, one.verdicts, one.sound) for one in self.done]
+        here, done = said(self), self.deeds.done
         super().teardown()
         again = Again()
         try:
             for name, words in self.story:
                 getattr(again, name)(**words)
-            assert [(o.what, o.at, o.by, o.name, o.verdicts, o.sound) for o in again.done] == done
+            assert again.deeds.done == done
             assert said(again) == here
         finally:
             again.teardown()

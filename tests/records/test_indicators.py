@@ -7,13 +7,14 @@ from collections.abc import Callable
 import pytest
 
 from rig.errors import InputError, RuleError
+from rig.limits import Verdict
 from rig.records import indicators, moves
 from rig.records.declared import declared
 from rig.records.facts import Adjusted, Conceded, IndicatorPlaced, IndicatorRead, Shipped
 from rig.records.job import job_of
 from rig.records.ledger import Kept
 from rig.records.release import release, what_is_missing
-from tests.records.shop import LEAD, QA, RULES, TECH, Shop
+from tests.records.shop import BOTH, LEAD, QA, RULES, TECH, Shop
 
 FULL = Adjusted("temperature-sensor", "Cel", 134.0, 135.2, 134.1, "offset from 0 to -1.1 K", "Pt100 T4")
 
@@ -138,3 +139,21 @@ def test_an_adjustment_is_kept_as_found_and_as_left_and_what_was_tested_before_c
 def test_half_an_adjustment_is_refused(ready: Shop, field: str, value: str | float) -> None:
     with pytest.raises(InputError):
         indicators.adjust(ready.store, ready.job, Adjusted(**{**vars(FULL), field: value}), TECH)
+
+
+def test_who_adjusted_a_unit_does_not_release_it(ready: Shop) -> None:
+    indicators.adjust(ready.store, ready.job, FULL, BOTH)
+    ready.tested()
+    assert missing(ready) == ()
+    with ready.store.reading() as connection:
+        against = what_is_missing(connection, ready.job, ready.standing, BOTH)
+    assert against == (f"{BOTH.name} has adjusted this unit: somebody else releases it",)
+
+
+def test_a_step_that_failed_and_passes_after_an_adjustment_is_no_finding_any_more(ready: Shop) -> None:
+    ready.run("final-inspection", {"hold-temperature": Verdict.FAIL})
+    ready.run("final-inspection")
+    assert any("open finding: hold-temperature" in text for text in missing(ready))
+    indicators.adjust(ready.store, ready.job, FULL, TECH)
+    ready.tested()
+    assert missing(ready) == ()
