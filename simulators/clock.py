@@ -54,12 +54,15 @@ class LockstepDeadlock(RuntimeError):
 
 
 class _Waiter(asyncio.Future[None]):
-    """A participant that has given the baton up; done when it has the baton again."""
+    """A participant that has given the baton up; done when it has the baton again. It waits for something, told in
+    words, or for a time (s of this clock)."""
 
-    def __init__(self, task: asyncio.Task[Any] | None, reason: str, wake: Callable[["_Waiter"], None]) -> None:
+    __slots__ = ("_wake", "awake", "for_", "task", "to_cancel")
+
+    def __init__(self, task: asyncio.Task[Any] | None, for_: str | float, wake: Callable[["_Waiter"], None]) -> None:
         super().__init__(loop=asyncio.get_running_loop())
         self.task = task
-        self.reason = reason
+        self.for_ = for_
         self.awake = False
         self.to_cancel = False  # `LockstepClock.cancel` asked for it; done when the baton comes
         self._wake = wake
@@ -132,7 +135,7 @@ class LockstepClock:
             if self._straight_back % LOOP_TURN_EVERY == 0:
                 await asyncio.sleep(0)
             return
-        waiter = _Waiter(asyncio.current_task(), f"{when:.6f} s", self._wake)
+        waiter = _Waiter(asyncio.current_task(), when, self._wake)
         self._enqueue(waiter, max(when, self._now))
         await self._give_up_baton(waiter)
 
@@ -327,10 +330,14 @@ class LockstepClock:
 
     def _give_up_all(self) -> None:
         waiters = list(self._waiting.values())
-        names = [f"{_name(waiter.task)} waits for {waiter.reason}" for waiter in waiters]
+        names = [f"{_name(waiter.task)} waits for {_told(waiter.for_)}" for waiter in waiters]
         for waiter in waiters:
             self._wake(waiter)
             waiter.set_exception(LockstepDeadlock(f"nobody can wake: {'; '.join(names)}"))
+
+
+def _told(for_: str | float) -> str:
+    return for_ if isinstance(for_, str) else f"{for_:.6f} s"
 
 
 def _give_up(wire: _Link) -> None:

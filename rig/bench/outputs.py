@@ -73,6 +73,8 @@ class Outputs:
         self._wiring, self._boards, self._readers = wiring, boards, readers
         self._clock, self._emit, self._since_start = clock, emit, since_start
         self._maybe_on: dict[str, _On] = {}  # in the order in which they were told
+        self.on: tuple[str, ...] = ()  # outputs that are on, or may be: told so and not confirmed off since
+        self.live: tuple[str, ...] = ()  # those of ``on`` that energize something
         self._off_at: dict[str, float] = {}  # when each was last confirmed off
         self._rests_until: dict[str, float] = {}  # of outputs that must rest, once they were on
         self._drops = 0  # how often everything was turned off: what began before that turns nothing on after it
@@ -96,15 +98,13 @@ class Outputs:
         """The module that an output's feedback is read from; nothing where its own coil is its feedback."""
         return self._contact(self._wiring.outputs[output])[0]
 
-    @property
-    def on(self) -> tuple[str, ...]:
-        """Outputs that are on, or may be: told so and not confirmed off since."""
-        return tuple(self._maybe_on)
+    def _told(self) -> None:
+        """What is on has changed: ``on`` and ``live`` are asked for far more often than that."""
+        self.on = tuple(self._maybe_on)
+        self.live = tuple(name for name in self.on if self._energizes(name))
 
-    @property
-    def live(self) -> tuple[str, ...]:
-        """Those of ``on`` that energize something."""
-        return tuple(name for name in self._maybe_on if self._wiring.outputs[name].energizes != "nothing")
+    def _energizes(self, output: str) -> bool:
+        return self._wiring.outputs[output].energizes != "nothing"
 
     def since(self, output: str) -> float:
         """When an output that is on was told so, on the bench's clock."""
@@ -144,7 +144,7 @@ class Outputs:
         reason = why_not_on(self._wiring, output, self.drive)
         if reason is not None:
             raise Stopped(reason, "The procedure must put this into a stage that is driven so.", output)
-        if self.guarded is not None and self._wiring.outputs[output].energizes != "nothing":
+        if self.guarded is not None and self._energizes(output):
             began = time.perf_counter()
             await self.guarded
             self.guard_seconds += time.perf_counter() - began
@@ -155,7 +155,8 @@ class Outputs:
             raise Stopped("everything was turned off while this was about to go on", "Start the run again.", output)
         # one that is on already stays on since then: its longest time does not begin anew
         self._maybe_on.setdefault(output, _On(self._clock.now()))
-        if self._wiring.outputs[output].energizes != "nothing":
+        self._told()
+        if self._energizes(output):
             self.energizings += 1
         answer = await self._switch(output, True)
         entry = self._maybe_on.get(output)
@@ -186,7 +187,10 @@ class Outputs:
         """An output is confirmed off; one that must rest begins to."""
         entry = self._maybe_on.pop(output, None)
         self._off_at[output] = at
-        if entry is not None and self._wiring.outputs[output].rests is not None:
+        if entry is None:
+            return
+        self._told()
+        if self._wiring.outputs[output].rests is not None:
             self._rests_until[output] = at + (at - entry.since)
 
     def unproved(self) -> None:

@@ -1,6 +1,6 @@
 """How fast an inspection runs in lockstep, and what it spends its time on. Prints ratios of one run; asserts nothing.
 
-    python -m tests.benchmarks.bench_lockstep [ROUNDS]
+    python -m tests.benchmarks.bench_lockstep [--procedure final-inspection] [--rounds 5]
 
 Every round measures the bare libraries (``bare.py``) and ourselves, one right after the other, and the least of all
 rounds counts on both sides: whatever else a machine does can only add.
@@ -8,9 +8,9 @@ rounds counts on both sides: whatever else a machine does can only add.
 
 from __future__ import annotations
 
+import argparse
 import asyncio
 import os
-import sys
 import tempfile
 import time
 from collections.abc import Callable
@@ -49,10 +49,10 @@ class Inspection:
         return self.wall - self.physics - self.second
 
 
-def inspect(journal: Callable[[str], Any]) -> Inspection:
-    """Run the incoming inspection in lockstep."""
+def inspect(procedure: str, journal: Callable[[str], Any]) -> Inspection:
+    """Run an inspection in lockstep."""
     benches: list[OpenBench] = []
-    plan = bundled_plan()
+    plan = bundled_plan(procedure)
     TIMER.seconds = 0.0
     began = time.perf_counter()
     record = run_procedure(RunRequest(run=new_run_id(), seed=SEED), plan, [], journal, benches.append)
@@ -92,14 +92,14 @@ class Round:
     processor: tuple[float, float]  # seconds of the processor: the bare library's questions, the inspection
 
 
-def one_round(script: bare.Script, store: Store) -> Round:
+def one_round(procedure: str, script: bare.Script, store: Store) -> Round:
     """Everything once, the two sides of every ratio close together."""
     began = time.process_time()
     modbus = asyncio.run(bare.modbus_again(script, SEED, TIMER))
     between = time.process_time()
-    plain = inspect(lambda _: ListJournal())
+    plain = inspect(procedure, lambda _: ListJournal())
     processor = (between - began, time.process_time() - between)
-    kept = inspect(store.journal)
+    kept = inspect(procedure, store.journal)
     back_to_back = asyncio.run(bare.modbus_back_to_back(TRIPS))
     visa = asyncio.run(bare.visa(TRIPS // 2))
     return Round(modbus, back_to_back, visa, *asyncio.run(through_us()), plain, kept, processor)
@@ -107,12 +107,16 @@ def one_round(script: bare.Script, store: Store) -> Round:
 
 def main() -> None:
     """Print it all."""
-    count = int(sys.argv[1]) if len(sys.argv) > 1 else 5
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--procedure", default="incoming-inspection")
+    parser.add_argument("--rounds", type=int, default=5)
+    asked_for = parser.parse_args()
+    count, procedure = asked_for.rounds, asked_for.procedure
     with bare.Script() as script:
-        inspect(lambda _: ListJournal())  # imports and caches, too
+        inspect(procedure, lambda _: ListJournal())  # imports and caches, too
     with tempfile.TemporaryDirectory() as folder:
         store = Store.open(f"sqlite:///{Path(folder) / 'bench.sqlite'}")
-        rounds = [one_round(script, store) for _ in range(count)]
+        rounds = [one_round(procedure, script, store) for _ in range(count)]
 
     def least(of: Callable[[Round], float]) -> float:
         return min(of(r) for r in rounds)
@@ -130,7 +134,7 @@ def main() -> None:
     asked, seconds = rounds[0].plain.station.exchanges, rounds[0].plain.record.ended.seconds
     floor = asked["modbus"] * modbus + asked["meter"] * visa + (asked["person"] + asked["scale"]) * modbus
     print(
-        f"incoming-inspection, seed {SEED}: {seconds:.0f} s in {wall:.3f} s = {seconds / wall:.0f} x real time; "
+        f"{procedure}, seed {SEED}: {seconds:.0f} s in {wall:.3f} s = {seconds / wall:.0f} x real time; "
         f"{sum(asked.values())} exchanges"
     )
     print(
