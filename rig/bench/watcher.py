@@ -18,10 +18,10 @@ from rig.errors import OutputError, RigError, Stopped
 from rig.plan.wiring import Bench, Link
 
 STALL = 3.0  # s without a beat until the second process drops the outputs: longer than a journal on a slow disk takes
-# s on a bench that is simulated in this process: its clock stands still while a dead peer is waited for.
-STALL_OWN = 60.0
+STALL_OWN = 60.0  # s on a bench that is simulated in this process: no harm comes of it while the machine is busy
 
 BEAT_EVERY = 0.1  # s of wall time between two beats at the most
+PULSE_EVERY = 1.0  # s of wall time between two turns of the loop that beat by themselves
 LOOK_EVERY = 0.5  # s of wall time between two looks whether it is stopped
 ARMED_WITHIN = 20.0  # s to start a Python and load a Modbus library on a busy machine
 DROPPED_WITHIN = 10.0
@@ -38,6 +38,7 @@ class Watcher:
         os.set_blocking(self._out.fileno(), False)
         self._beaten_at = self._looked_at = 0.0
         self._armed = self._over = self._ended = self._own = False
+        self._pulse: asyncio.Task[None] | None = None
         self.lost: Callable[[RigError], None] = lambda error: None
         self.waited = 0.0  # wall seconds that a run stood waiting for it to be armed
 
@@ -66,7 +67,7 @@ class Watcher:
             "parent": os.getpid(),
             "stall": STALL_OWN if own else STALL,
             "report": None if report is None else str(report),
-            "kill": any(b["protocol"] != "modbus-tcp" for b in boards),
+            "kill": not own and any(b["protocol"] != "modbus-tcp" for b in boards),
             "own": own,
             "bench": self._wiring.bench,
             "latches": [str(path) for path in latches],
@@ -85,6 +86,15 @@ class Watcher:
                 "second process",
             )
         self._armed = True
+        if own:
+            self._pulse = asyncio.ensure_future(self._beat_on())
+
+    async def _beat_on(self) -> None:
+        """On a bench that is simulated in this process the clock stands still while a dead peer is waited for, and with
+        it whoever beats else: there the turning loop is sign of life enough."""
+        while not self._over:
+            self.beat()
+            await asyncio.sleep(PULSE_EVERY)
 
     def beat(self) -> None:
         """The control loop is alive. Called often; writes at most every BEAT_EVERY."""
@@ -116,6 +126,7 @@ class Watcher:
         if self._ended:
             return
         self._over = True
+        self._still()
         over = confirmed or not self._armed or self._own
         if over:
             self._order({"done": 1})
@@ -129,10 +140,15 @@ class Watcher:
     def kill(self) -> None:
         """End it at once."""
         self._over = self._ended = True
+        self._still()
         self._process.kill()
         self._process.wait()
         self._in.close()
         self._out.close()
+
+    def _still(self) -> None:
+        if self._pulse is not None:
+            self._pulse.cancel()
 
     def _let_go(self) -> None:
         self._out.close()

@@ -200,6 +200,9 @@ def main() -> None:
         reasons.update(re.sub(r"\d+", "#", reason) for reason in one.said)
         if not one.good or one.wall > 30:
             print("NOT GOOD" if not one.good else "SLOW", one, flush=True)
+        if len(told) % 50 == 0:
+            bad = sum(not t.good for t in told)
+            print(f"{len(told)} of {count}: {bad} not good; {time.monotonic() - began:.0f} s", flush=True)
     for reason, times in reasons.most_common():
         print(f"{times:6} {reason}")
     print(Counter(str(t.verdict) for t in told))
