@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from calendar import monthrange
+from datetime import date
 from typing import Annotated
 
 from pydantic import Field
@@ -32,6 +34,19 @@ class Retest(Strict):
     because: Text
 
 
+class NextCheck(Strict):
+    """When a unit that is released now is to be looked at again, unless a local code asks for it sooner."""
+
+    months: Annotated[int, Field(ge=1, le=120)]
+    because: Text
+
+    def due(self, released: date) -> date:
+        """The day so many months later; the last of its month where that month is too short."""
+        years, month = divmod(released.month - 1 + self.months, 12)
+        year = released.year + years
+        return date(year, month + 1, min(released.day, monthrange(year, month + 1)[1]))
+
+
 class ShopRules(Strict):
     """One file of rules."""
 
@@ -45,5 +60,6 @@ class ShopRules(Strict):
     complaints: dict[Name, Text]
     look_at: dict[Name, Text]  # what is looked at by eye at receiving
     retest: dict[Name, Retest]
+    next_check: NextCheck | None = None
     care: tuple[Text, ...]  # for the owner, printed on the certificate
     cautions: tuple[Text, ...]

@@ -236,4 +236,5 @@ def _printed(standing: Standing, job: Job) -> dict[str, Any]:
         "look_at": dict(rules.look_at),
         "care": list(rules.care),
         "cautions": list(rules.cautions),
+        "next_due": rules.next_check.due(standing.today).isoformat() if rules.next_check is not None else "",
     }

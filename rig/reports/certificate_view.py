@@ -60,6 +60,7 @@ def certificate_view(record: SignedRecord) -> dict[str, Any]:
             ["Accessories", ", ".join(text(a) for a in received.accessories) or "none listed"],
             ["Received", when(job.entries[0].utc)],
             ["Released", when(said["utc"])],
+            *_next_due(said["printed"].get("next_due", "")),
             ["Tests", _span(grounds)],
             ["Decontamination", _decontamination(job)],
             ["Owner's data", _data(job)],
@@ -112,6 +113,11 @@ def certificate_view(record: SignedRecord) -> dict[str, Any]:
 def _span(runs: list[RecordedRun]) -> str:
     days = sorted({run.utc[:10] for run in runs})
     return days[0] if len(days) == 1 else f"{days[0]} to {days[-1]}" if days else "none"
+
+
+def _next_due(day: str) -> list[list[str]]:
+    """Records of rules without one have none."""
+    return [["Next check due", f"{day}, or sooner where a local code says so"]] if day else []
 
 
 def _decontamination(job: Job) -> str:

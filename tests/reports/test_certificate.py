@@ -109,6 +109,7 @@ def test_what_iso_17025_lists_is_on_it(released: Make) -> None:
         "Received 2026-03-02",  # h
         "Tests 2026-03-02",  # i
         "Released 2026-03-02",  # j
+        "Next check due 2027-03-02, or sooner where a local code says so",
         "relate only to the unit named above",  # l
         "5.00 ± 0.20 V",  # m
         "No concession",  # n
