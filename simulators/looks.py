@@ -40,6 +40,7 @@ class Looks:
         self.sights: dict[str, Sight] = {
             "level-shown": (lambda: unit.board.sees_level, 5.0),
             "door-tight": (lambda: self._tight(defects().gasket_hole, defects().door_hole), 240.0),
+            "door-without-steam": (lambda: self._tight(defects().gasket_hole, defects().door_hole), 15.0),
             "fittings-tight": (lambda: self._tight(defects().fitting_hole), 360.0),
             "glands-tight": (lambda: self._tight(defects().gland_hole), 360.0),
             "relief-dry": (lambda: not defects().relief_hole > 0.0 or defects().relief_weeps > 200e3, 300.0),

@@ -6,6 +6,7 @@ import os
 import random
 import sys
 from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -21,15 +22,16 @@ if TYPE_CHECKING:
     from rig.diagnosis.likelihoods import SimulatedCase
     from rig.diagnosis.unit_table import UnitTable
 
-LEAST_SEVERITY = 0.25  # below this hardly any fault shows at all
+LEAST_SEVERITY = 0.4  # below this hardly any fault shows at all
 SEEDS = 10**9  # seeds of units are drawn below this
+GOLDEN = (5**0.5 - 1) / 2
 
 
 @click.command("likelihoods")
 @click.option("--unit", default="demo-18-dc", show_default=True, help="A unit profile's name.")
 @click.option("--complaint", metavar="NAME", help="Only the causes of this complaint; all if not given.")
 @click.option("--procedure", "procedures", multiple=True, metavar="NAME",
-              help="What is run on every unit; may repeat. incoming-inspection if not given.")  # fmt: skip
+              help="What is run on every unit; may repeat. Without it, whatever feeds the table.")  # fmt: skip
 @click.option("--cases", type=click.IntRange(0, 10_000), default=0, metavar="N",
               help="Simulate N units of every cause; without it, what is kept is shown.")  # fmt: skip
 @click.option("--seed", type=click.IntRange(0, 2**31), default=1, show_default=True,
@@ -37,6 +39,8 @@ SEEDS = 10**9  # seeds of units are drawn below this
 @click.option("--processes", type=click.IntRange(1, 64), default=os.cpu_count() or 1, show_default=True,
               help="How many units at once.")  # fmt: skip
 @click.option("--out", metavar="FILE", help="Where the counts are kept; without it, in RIG_HOME.")
+@click.option("--keep", metavar="FILE",
+              help="Keep what was read, a line a run, and take from there what was run before.")  # fmt: skip
 @json_option
 def command(
     unit: str,
@@ -46,6 +50,7 @@ def command(
     seed: int,
     processes: int,
     out: str | None,
+    keep: str | None,
     as_json: bool,
 ) -> int:
     """Build P(outcome | cause) from simulated units, or show where it and the tables' estimates disagree.
@@ -55,14 +60,15 @@ def command(
       rig likelihoods --complaint no-water-level --procedure fill-diagnosis --cases 24 --seed 1
       rig likelihoods --unit demo-18-dc
 
-    A unit takes about a second of one core for each procedure.
+    A run takes one to four seconds of one core. A table that was changed is counted anew from the runs of --keep.
     """
     from rig.diagnosis.likelihoods import disagreements, kept
 
     path = Path(out) if out is not None else own_file(unit)
     tables = _tables(unit, complaint)
     if cases:
-        counted = _build(unit, procedures or ("incoming-inspection",), cases, seed, processes, path, tables)
+        how = How(procedures, cases, seed, processes, Path(keep) if keep is not None else None)
+        counted = _build(unit, how, path, tables)
     else:
         counted = [c for t in tables if (c := kept(unit, t.complaint, path)) is not None]
         if not counted:
@@ -96,48 +102,61 @@ def _tables(unit: str, complaint: str | None) -> list[UnitTable]:
     return [for_unit(m, profile, "bench") for m in models if isinstance(m, CauseTable)]
 
 
-def _build(
-    unit: str,
-    procedures: tuple[str, ...],
-    cases: int,
-    seed: int,
-    processes: int,
-    path: Path,
-    tables: list[UnitTable],
-) -> list[Simulated]:
+@dataclass(frozen=True)
+class How:
+    """What is run (whatever feeds a table where ``procedures`` are none), how often, and where the runs are kept."""
+
+    procedures: tuple[str, ...]
+    cases: int
+    seed: int
+    processes: int
+    keep: Path | None
+
+
+def _build(unit: str, how: How, path: Path, tables: list[UnitTable]) -> list[Simulated]:
+    from rig.diagnosis.likelihoods import as_file, read_whole
+
+    counted = {table.complaint: _count(unit, how, table) for table in tables}
+    path.parent.mkdir(parents=True, exist_ok=True)
+    whole = read_whole(path, unit) if path.exists() else {}
+    path.write_text(as_file(unit, whole | counted), encoding="utf-8")
+    print(f"kept in {path}", file=sys.stderr)
+    return [one for _, one in counted.values()]
+
+
+def _count(unit: str, how: How, table: UnitTable) -> tuple[dict[str, Any], Simulated]:
+    """How one table's counts came about, and the counts."""
     from rig import __version__
-    from rig.diagnosis.likelihoods import DEGREES, as_file, count, read_whole
+    from rig.diagnosis.likelihoods import DEGREES, count, worth_running
     from rig.plan.load import load_named
 
-    units = list(draw(unit, procedures, cases, seed, {c for t in tables for c in t.causes}))
-    print(f"{len(units)} runs, {processes} at once", file=sys.stderr)
-    done = list(simulate(units, len(procedures), processes))
-    counted = [count(t, done) for t in tables]
+    procedures = how.procedures or worth_running(table)
+    units = list(draw(unit, procedures, how.cases, how.seed, set(table.causes)))
+    print(f"{table.complaint}: {len(units)} runs, {how.processes} at once", file=sys.stderr)
     made_with = {
         "rig": __version__,
-        "seed": seed,
-        "cases": cases,
+        "seed": how.seed,
+        "cases": how.cases,
         "severities": [LEAST_SEVERITY, 1.0],
         "degrees": DEGREES,
         "procedures": {p: getattr(load_named("procedure", p).model, "revision", "") for p in procedures},
     }
-    path.parent.mkdir(parents=True, exist_ok=True)
-    whole = read_whole(path, unit) if path.exists() else {}
-    whole |= {one.complaint: (made_with, one) for one in counted}
-    path.write_text(as_file(unit, whole), encoding="utf-8")
-    print(f"kept in {path}", file=sys.stderr)
-    return counted
+    return made_with, count(table, simulate(units, len(procedures), how.processes, how.keep))
 
 
 def draw(unit: str, procedures: tuple[str, ...], cases: int, seed: int, causes: set[str]) -> Iterator[SimulatedUnit]:
     """Units of every cause that the simulator knows: severities spread evenly, every unit made anew (its seed draws
-    its parts and its instruments), one run a procedure."""
+    its parts and its instruments), one run a procedure. More cases of one seed begin with the fewer ones: the places
+    are multiples of the golden section, whose fractions are even at every length (the additive recurrence of
+    H. Niederreiter, Random Number Generation and Quasi-Monte Carlo Methods, 1992, ch. 3)."""
     from rig.cli.simulated_units import SimulatedUnit
 
     stream = random.Random(f"likelihoods/{unit}/{seed}")
+    names = sorted(causes & known_faults(unit))
+    begin = {name: stream.random() for name in names}
     for case in range(cases):
-        for name in sorted(causes & known_faults(unit)):
-            severity = LEAST_SEVERITY + (1.0 - LEAST_SEVERITY) * (case + stream.random()) / cases
+        for name in names:
+            severity = LEAST_SEVERITY + (1.0 - LEAST_SEVERITY) * ((begin[name] + case * GOLDEN) % 1.0)
             made = stream.randrange(SEEDS)
             for procedure in procedures:
                 yield SimulatedUnit(unit, procedure, ((name, round(severity, 4)),), made)
@@ -150,13 +169,15 @@ def known_faults(unit: str) -> set[str]:
     return {f["name"] for f in station_module().list_faults() if unit in f["units"]}
 
 
-def simulate(units: list[SimulatedUnit], each: int, processes: int) -> Iterator[SimulatedCase]:
+def simulate(
+    units: list[SimulatedUnit], each: int, processes: int, keep: Path | None = None
+) -> Iterator[SimulatedCase]:
     """Run them; ``each`` runs in a row are of one unit."""
     from rig.cli.simulated_units import run_all
     from rig.diagnosis.likelihoods import SimulatedCase
 
     records = []
-    for n, (unit, record) in enumerate(run_all(units, processes), 1):
+    for n, (unit, record) in enumerate(run_all(units, processes, keep), 1):
         records.append(record)
         if len(records) == each:
             cause, severity = unit.faults[0] if unit.faults else ("", 0.0)

@@ -8,6 +8,8 @@ from dataclasses import dataclass, field
 from rig.distributions import normal_cdf
 from rig.plan.causes import Outcome
 
+SURE = 0.95  # the share of the likeliest outcome from which on a reading is on one side of its limit beyond doubt
+
 
 @dataclass(frozen=True)
 class Evidence:
@@ -64,12 +66,18 @@ def one_each(found: Iterable[Evidence]) -> tuple[Evidence, ...]:
     for one in found:
         key = (one.observation, one.cured)
         before = kept.get(key)
-        if before is not None and {before.outcome == "normal", one.outcome == "normal"} == {True, False}:
+        if before is not None and _apart(before, one):
             one = Evidence(
                 one.observation, _either(before, one), f"{before.words}; then {one.words}", one.source, one.cured
             )
         kept[key] = one
     return tuple(kept.values())
+
+
+def _apart(before: Evidence, after: Evidence) -> bool:
+    """Whether one is normal and the other is not, both beyond doubt: readings near a limit may fall either way."""
+    sure = all(e.weights[e.outcome] >= SURE * sum(e.weights.values()) for e in (before, after))
+    return sure and (before.outcome == "normal") != (after.outcome == "normal")
 
 
 def _either(before: Evidence, after: Evidence) -> dict[Outcome, float]:

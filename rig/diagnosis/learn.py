@@ -20,6 +20,7 @@ from rig.plan.causes import OUTCOMES, Outcome
 
 HALF_LIFE = 730.0  # days, an estimate: parts and suppliers change within a few years
 SIMULATED_COUNTS_AS = 40.0  # cases at most that simulated rows weigh, however many were run: they are one model's
+AVERAGE_COUNTS_AS = 1.0  # cases that a cause's average weighs in each of its degrees
 
 
 @dataclass(frozen=True)
@@ -135,16 +136,14 @@ class Knowledge:
         told = table.observations[observation].outcomes
         places = [OUTCOMES.index(o) for o in told]
         start, _ = table.row(observation, cause)
-        row = np.array([[start.of(o) for o in told]]) * table.table.counts_as
+        row = np.array([[start.of(o) for o in told]])
         weight = table.table.counts_as
         if simulated is not None:
-            parts = simulated[:, places]
-            total = parts.sum(axis=1, keepdims=True)
-            counts_as = min(SIMULATED_COUNTS_AS, float(simulated.sum()))
-            row = row + counts_as * np.divide(parts, total, out=np.full_like(parts, 1 / len(told)), where=total > 0)
-            weight += counts_as
+            parts = simulated[:, places] * min(1.0, SIMULATED_COUNTS_AS / max(1e-9, float(simulated.sum())))
+            row = _by_degree(row, weight, parts)
+            weight += float(parts.sum())
         shop = counts[places]
-        found: Vector = (row + shop) / (weight + shop.sum())
+        found: Vector = (row * weight + shop) / (weight + shop.sum())
         return found
 
     def _simulated(self, table: UnitTable, observation: str, cause: str) -> Vector | None:
@@ -158,6 +157,17 @@ class Knowledge:
         if key not in self._rows_of_shop:
             self._rows_of_shop[key] = _cells(self._mine(table), table)
         return self._rows_of_shop[key].get((observation, cause), np.zeros(len(OUTCOMES)))
+
+
+def _by_degree(start: Vector, weight: float, counts: Vector) -> Vector:
+    """Rows (degrees, outcomes): the table's row, (1, outcomes), whose weight the degrees share, the cause's average,
+    and the degree's own counts. On average the rows are what table and counts make without degrees; one in which an
+    observation was never had is as the cause is on average."""
+    every = (start * weight + counts.sum(axis=0)) / (weight + counts.sum())
+    behind = weight / len(counts)
+    total = behind + AVERAGE_COUNTS_AS + counts.sum(axis=1, keepdims=True)
+    found: Vector = (start * behind + every * AVERAGE_COUNTS_AS + counts) / total
+    return found
 
 
 def _cells(cases: Iterable[tuple[Case, float]], table: UnitTable) -> dict[tuple[str, str], Vector]:

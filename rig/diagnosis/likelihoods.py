@@ -1,7 +1,8 @@
 """Chances counted on simulated units, kept in a file with their seed and version, and held against the estimates.
 
 A cause's units are drawn from hardly to wholly there, and split into *degrees* of equal numbers: within a degree the
-observations are taken as independent, between degrees they hang together as the severity makes them.
+observations are taken as independent, between degrees they hang together as the severity makes them. A case counts in
+part for the degrees next to its own (a kernel estimate: B. W. Silverman, Density Estimation, 1986, 2.4).
 """
 
 from __future__ import annotations
@@ -26,6 +27,7 @@ from rig.limits import Verdict
 from rig.plan.causes import OUTCOMES
 
 DEGREES = 4
+NEIGHBOURS = 0.6  # degrees within which a case tells of its neighbours (standard deviation of a normal weight)
 APART = 0.2  # two chances that differ by more than this: ask which is wrong, the estimate or the simulation
 FEW = 8  # cases below which a disagreement says nothing
 
@@ -66,24 +68,49 @@ def count(table: UnitTable, cases: Iterable[SimulatedCase], degrees: int = DEGRE
         if case.cause in table.causes and (case.shows or table.causes[case.cause].belongs_to == "site"):
             by_cause.setdefault(case.cause, []).append(case)
     counts: dict[tuple[str, str], Vector] = {}
-    for _cause, some in by_cause.items():
+    for some in by_cause.values():
         ordered = sorted(some, key=lambda c: c.severity)
         for n, case in enumerate(ordered):
-            _add(counts, table, case, n * degrees // len(ordered), degrees)
+            _add(counts, table, case, _parts((n + 0.5) / len(ordered), degrees))
     return Simulated(table.unit, table.complaint, counts, degrees)
 
 
-def _add(
-    counts: dict[tuple[str, str], Vector], table: UnitTable, case: SimulatedCase, degree: int, degrees: int
-) -> None:
+def _parts(place: float, degrees: int) -> Vector:
+    """How much of a case each degree counts, (degrees,), parts of one; ``place`` is the case's among those of its
+    cause, from 0 for the least severe to 1. A case at the edge of a degree tells of both."""
+    middles = (np.arange(degrees) + 0.5) / degrees
+    near = np.exp(-0.5 * ((place - middles) * degrees / NEIGHBOURS) ** 2)
+    found: Vector = near / near.sum()
+    return found
+
+
+def _add(counts: dict[tuple[str, str], Vector], table: UnitTable, case: SimulatedCase, parts: Vector) -> None:
     for one in one_each(e for r in case.records for e in from_run(table.observations, r)):
         told = known(one.weights, table.observations[one.observation].outcomes)
         if not told:
             continue
-        row = counts.setdefault((one.observation, case.cause), np.zeros((degrees, len(OUTCOMES))))
+        row = counts.setdefault((one.observation, case.cause), np.zeros((len(parts), len(OUTCOMES))))
         total = sum(told.values())
         for outcome, weight in told.items():
-            row[degree, OUTCOMES.index(outcome)] += weight / total
+            row[:, OUTCOMES.index(outcome)] += parts * weight / total
+
+
+def worth_running(table: UnitTable) -> tuple[str, ...]:
+    """The procedures that feed a table, the one that gives most first; one that adds fewer than two is left out."""
+    gives: dict[str, set[str]] = {}
+    for name, seen in table.observations.items():
+        for source in seen.from_:
+            gives.setdefault(source.procedure, set()).add(name)
+    found: list[str] = []
+    had: set[str] = set()
+    while gives:
+        best = max(gives, key=lambda p: len(gives[p] - had))
+        adds = gives.pop(best) - had
+        if len(adds) < 2:
+            break
+        found.append(best)
+        had |= adds
+    return tuple(found)
 
 
 def disagreements(table: UnitTable, simulated: Simulated) -> list[Disagreement]:

@@ -6,26 +6,31 @@ the table's own chances: there the evaluation can only show that the table agree
 
 from __future__ import annotations
 
-import json
 import random
 import sys
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
 from rig.cli.likelihoods import LEAST_SEVERITY, known_faults
-from rig.cli.simulated_units import SimulatedUnit, run_all
+from rig.cli.simulated_units import SimulatedUnit, run_all, run_one
 from rig.diagnosis.evidence import Evidence, one_each, seen
 from rig.diagnosis.from_runs import from_run
 from rig.diagnosis.likelihoods import SimulatedCase
 from rig.diagnosis.together import both
 from rig.diagnosis.unit_table import UnitTable
+from rig.events import RunRecord
+from rig.limits import Verdict
 from rig.plan.causes import Outcome
+from simulators.unit import making
+from simulators.unit.nominals import NOMINALS
 
 TWO = 0.10  # of the units have two causes
+WIDER = 1.2  # of the spreads of the simulator's parts
+FILLS = ("fill-time", "cycle-fill-time")
 
 
 @dataclass(frozen=True)
@@ -62,57 +67,46 @@ def wanted(
         yield table.complaint, present, stream.randrange(10**9)
 
 
-def simulate(
-    tables: Sequence[UnitTable], procedures: Sequence[str], many: int, seed: int, processes: int, keep: Path
-) -> None:
-    """Run every drawn unit and add its evidence to a file, one line a unit; what is there already is not run again."""
-    have = len(keep.read_text(encoding="utf-8").splitlines()) if keep.exists() else 0
-    drawn = list(wanted(tables, many, seed))[have:]
-    by_name = {t.complaint: t for t in tables}
-    units = [SimulatedUnit(tables[0].unit, p, f, s) for _, f, s in drawn for p in procedures]
-    runs = run_all(units, processes)
-    with keep.open("a", encoding="utf-8") as file:
-        for n, (complaint, faults, made) in enumerate(drawn, 1):
-            records = tuple(next(runs)[1] for _ in procedures)
-            table = by_name[complaint]
-            some = one_each(e for r in records for e in from_run(table.observations, r))
-            line = {
-                "complaint": complaint,
-                "faults": faults,
-                "seed": made,
-                "out-of-order": SimulatedCase("", 0.0, records).shows,
-                "never-filled": any(s.name == "fill-time" and s.verdict == "fail" for r in records for s in r.steps),
-                "evidence": {e.observation: dict(e.weights) for e in some},
-            }
-            file.write(json.dumps(line) + "\n")
-            file.flush()
-            if n % 50 == 0:
-                print(f"  {n} of {len(drawn)} units", file=sys.stderr, flush=True)
+def run_wider(unit: SimulatedUnit) -> RunRecord:
+    """One run on a unit whose parts are spread wider than those that the likelihoods are counted on."""
+    for name, nominal in NOMINALS.items():
+        making.MODELS[name] = partial(making.make, nominal, share=WIDER)  # type: ignore[index]
+    return run_one(unit)
 
 
-def drawn_units(keep: Path, tables: Sequence[UnitTable], seed: int) -> tuple[list[DrawnUnit], int]:
-    """The units of a file, completed by draws from the tables, and how many were left out: nobody would have brought
-    them with that complaint. Nothing about them is out of order, and their causes are not the site's; or they do not
-    fill, and the complaint is another."""
+def drawn_units(
+    tables: Sequence[UnitTable],
+    many: int,
+    seed: int,
+    processes: int,
+    keep: Path,
+    procedures: Mapping[str, Sequence[str]],
+) -> tuple[list[DrawnUnit], int]:
+    """Run every drawn unit (what is in ``keep`` is not run again), complete what was seen by draws from the tables, and
+    say how many were left out: nobody would have brought them with that complaint. Nothing about them is out of order,
+    and their causes are not the site's; or they do not fill, and the complaint is another."""
     by_name = {t.complaint: t for t in tables}
+    drawn = list(wanted(tables, many, seed))
+    units = [SimulatedUnit(by_name[c].unit, p, f, s) for c, f, s in drawn for p in procedures[c]]
+    runs = run_all(units, processes, keep, run_wider)
     stream = np.random.default_rng(seed)
     found, quiet = [], 0
-    for line in keep.read_text(encoding="utf-8").splitlines():
-        told: dict[str, Any] = json.loads(line)
-        table = by_name[told["complaint"]]
-        causes = tuple(c for c, _ in told["faults"])
+    for n, (complaint, faults, _) in enumerate(drawn, 1):
+        table = by_name[complaint]
+        records = tuple(next(runs)[1] for _ in procedures[complaint])
+        if n % 50 == 0:
+            print(f"  {n} of {len(drawn)} units", file=sys.stderr, flush=True)
+        causes = tuple(c for c, _ in faults)
+        measured = {e.observation: e for e in one_each(e for r in records for e in from_run(table.observations, r))}
         own = any(table.causes[c].belongs_to == "unit" for c in causes)
-        measured = {n: Evidence(n, w) for n, w in told["evidence"].items()}
-        never_filled = table.complaint != "no-water-level" and told.get("never-filled", False)
-        if never_filled or (own and not told["out-of-order"] and measured):
+        dry = any(s.name in FILLS and s.verdict is Verdict.FAIL for r in records for s in r.steps)
+        if (complaint != "no-water-level" and dry) or (own and not SimulatedCase("", 0.0, records).shows):
             quiet += 1
             continue
         shows = {
             n: measured[n] if n in measured else seen(n, _draw(table, n, causes, stream)) for n in table.observations
         }
-        found.append(
-            DrawnUnit(table.complaint, causes, tuple(s for _, s in told["faults"]), shows, frozenset(measured))
-        )
+        found.append(DrawnUnit(complaint, causes, tuple(s for _, s in faults), shows, frozenset(measured)))
     return found, quiet
 
 

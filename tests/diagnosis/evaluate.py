@@ -23,14 +23,14 @@ import numpy as np
 from rig.cli.likelihoods import known_faults
 from rig.diagnosis.evidence import known
 from rig.diagnosis.learn import Knowledge
-from rig.diagnosis.likelihoods import kept
+from rig.diagnosis.likelihoods import kept, worth_running
 from rig.diagnosis.model import Model, build
 from rig.diagnosis.rank import Ranking, rank
 from rig.diagnosis.unit_table import UnitTable
 from rig.plan.causes import OUTCOMES
 from rig.plan.load import bundled
 from tests.diagnosis.decisions import Decision, by_advice, in_written_order
-from tests.diagnosis.drawn_units import DrawnUnit, drawn_units, simulate
+from tests.diagnosis.drawn_units import DrawnUnit, drawn_units
 from tests.small_tables import bundled_table
 
 ALIKE = 0.97  # the chance that two units with the same cause and severity show the same outcome, for the reference
@@ -41,17 +41,15 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser.add_argument("--units", type=int, default=2000)
     parser.add_argument("--seed", type=int, default=77)
     parser.add_argument("--unit", default="demo-18-dc")
-    parser.add_argument("--procedure", action="append", help="incoming-inspection if not given; may repeat")
+    parser.add_argument("--procedure", action="append", help="may repeat; whatever feeds the tables if not given")
     parser.add_argument("--processes", type=int, default=os.cpu_count() or 1)
     parser.add_argument("--likelihoods", type=Path, help="a file of rig likelihoods; else what comes with the rig")
     parser.add_argument("--estimates", action="store_true", help="the tables' estimates alone")
     parser.add_argument("--keep", type=Path, default=Path("evaluation.jsonl"))
     wanted = parser.parse_args(arguments)
     tables = [bundled_table(name, "bench", wanted.unit) for name in bundled("complaint")]
-    simulate(
-        tables, wanted.procedure or ["incoming-inspection"], wanted.units, wanted.seed, wanted.processes, wanted.keep
-    )
-    units, quiet = drawn_units(wanted.keep, tables, wanted.seed)
+    run = {t.complaint: wanted.procedure or worth_running(t) for t in tables}
+    units, quiet = drawn_units(tables, wanted.units, wanted.seed, wanted.processes, wanted.keep, run)
     print(f"{len(units)} units; {quiet} more showed nothing and were left out")
     for table in tables:
         simulated = None if wanted.estimates else kept(wanted.unit, table.complaint, wanted.likelihoods)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -81,8 +82,12 @@ def test_the_same_seed_draws_the_same_units() -> None:
     assert one == same != other
     assert {u.faults[0][0] for u in one} <= causes
     assert "bottle-vent-shut" not in {u.faults[0][0] for u in one}
-    severities = sorted(u.faults[0][1] for u in one if u.faults[0][0] == "coil-open")
-    assert 0.25 <= severities[0] < 0.5 < severities[1] < 0.75 < severities[2] <= 1.0
+    more = list(draw("demo-18-dc", ("incoming-inspection",), 10, 5, causes))
+    assert more[: len(one)] == one
+    severities = sorted(u.faults[0][1] for u in more if u.faults[0][0] == "coil-open")
+    gaps = [b - a for a, b in pairwise([0.4, *severities, 1.0])]
+    assert 0.4 <= severities[0] < severities[-1] <= 1.0
+    assert max(gaps) < 0.13  # ten places in a span of 0.6
 
 
 def test_nothing_kept_is_told(

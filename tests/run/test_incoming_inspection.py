@@ -12,7 +12,7 @@ FILL_FAULTS = ("filter-choked", "coil-open", "plunger-stuck", "probe-coated", "l
 
 # What fails first-hand with each fault at full severity; computed from these or left out because of them is the rest.
 FAILS = {
-    "filter-choked": {"fill-time", "water-drained", "mass-rate-from-bench", "flow-from-bench"},
+    "filter-choked": {"fill-time", "water-drained", "chamber-look", "mass-rate-from-bench", "flow-from-bench"},
     "coil-open": {
         "coil-resistance", "coil-resistance-at-20", "fill-current-from-board", "fill-time", "water-drained",
         "plunger-dip", "fill-current-from-bench",
