@@ -23,7 +23,8 @@ _MEASURED = (
 def from_run(
     observations: Mapping[str, Observation], record: RunRecord, cured: frozenset[str] = frozenset()
 ) -> tuple[Evidence, ...]:
-    """What a run says, in the order of its steps. A step that was not run, was stopped or had no reading says nothing.
+    """What a run says, in the order of its steps. A step that was not run or had no reading says nothing; one that an
+    interlock stopped says what the table has for that interlock: the unit ran dry, or did not warm.
 
     Where several steps of one run tell the same, the one that the table names first counts; a step that was repeated
     speaks as often as it was.
@@ -48,6 +49,8 @@ def from_run(
 
 def outcome_of(result: StepResult, source: FromStep) -> dict[Outcome, float]:
     """How well a step's result agrees with each outcome; empty where it says nothing."""
+    if result.verdict is Verdict.STOPPED:
+        return {told: 1.0 for lock, told in source.stopped_by.items() if f"interlock {lock}:" in (result.reason or "")}
     if result.verdict not in _MEASURED:
         return {}
     if source.answers:
@@ -84,4 +87,4 @@ def words_of(result: StepResult) -> str:
     """The reading, or the answer, as the record shows it."""
     if result.reading is not None:
         return result.reading.shown
-    return result.answer or str(result.verdict)
+    return result.answer or (result.reason if result.verdict is Verdict.STOPPED else None) or str(result.verdict)

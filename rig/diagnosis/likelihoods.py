@@ -31,7 +31,7 @@ NEIGHBOURS = 0.6  # degrees within which a case tells of its neighbours (standar
 APART = 0.2  # two chances that differ by more than this: ask which is wrong, the estimate or the simulation
 FEW = 8  # cases below which a disagreement says nothing
 
-_BAD = (Verdict.FAIL, Verdict.CONDITIONAL_FAIL)
+_BAD = (Verdict.FAIL, Verdict.CONDITIONAL_FAIL, Verdict.STOPPED)
 
 
 @dataclass(frozen=True)
@@ -61,11 +61,11 @@ class Disagreement:
 
 
 def count(table: UnitTable, cases: Iterable[SimulatedCase], degrees: int = DEGREES) -> Simulated:
-    """The counts of one table's rows. Cases of causes that the table has not are left out; so are units on which
-    nothing shows, but for causes that belong to the site, which a bench need not show."""
+    """The counts of one table's rows. Cases of causes that the table has not are left out, and units on which nothing
+    shows: not on the bench, and not in what the owner is asked."""
     by_cause: dict[str, list[SimulatedCase]] = {}
     for case in cases:
-        if case.cause in table.causes and (case.shows or table.causes[case.cause].belongs_to == "site"):
+        if case.cause in table.causes and case.shows:
             by_cause.setdefault(case.cause, []).append(case)
     counts: dict[tuple[str, str], Vector] = {}
     for some in by_cause.values():

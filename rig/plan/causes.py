@@ -112,6 +112,7 @@ class FromStep(Strict):
     without_reading: Outcome | None = None  # the step failed with nothing to read: what it waited for never began
     read_as: dict[Outcome, Outcome] = Field(default_factory=dict)
     answers: dict[Text, Annotated[tuple[Outcome, ...], Field(min_length=1)]] = Field(default_factory=dict)
+    stopped_by: dict[Name, Outcome] = Field(default_factory=dict)  # an interlock ended the step: what that tells
 
 
 class RowsFor(Strict):

@@ -70,6 +70,7 @@ def _observation(here: tuple[str | int, ...], seen: Observation, table: CauseTab
         yield from _step(at, source)
         told = [
             *source.read_as.values(),
+            *source.stopped_by.values(),
             *([source.without_reading] if source.without_reading else []),
             *(o for some in source.answers.values() for o in some),
         ]

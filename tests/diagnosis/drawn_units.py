@@ -23,14 +23,12 @@ from rig.diagnosis.likelihoods import SimulatedCase
 from rig.diagnosis.together import both
 from rig.diagnosis.unit_table import UnitTable
 from rig.events import RunRecord
-from rig.limits import Verdict
 from rig.plan.causes import Outcome
 from simulators.unit import making
 from simulators.unit.nominals import NOMINALS
 
 TWO = 0.10  # of the units have two causes
 WIDER = 1.2  # of the spreads of the simulator's parts
-FILLS = ("fill-time", "cycle-fill-time")
 
 
 @dataclass(frozen=True)
@@ -83,8 +81,7 @@ def drawn_units(
     procedures: Mapping[str, Sequence[str]],
 ) -> tuple[list[DrawnUnit], int]:
     """Run every drawn unit (what is in ``keep`` is not run again), complete what was seen by draws from the tables, and
-    say how many were left out: nobody would have brought them with that complaint. Nothing about them is out of order,
-    and their causes are not the site's; or they do not fill, and the complaint is another."""
+    say how many were left out: nothing about them is out of order, and nobody would have brought them."""
     by_name = {t.complaint: t for t in tables}
     drawn = list(wanted(tables, many, seed))
     units = [SimulatedUnit(by_name[c].unit, p, f, s) for c, f, s in drawn for p in procedures[c]]
@@ -98,9 +95,7 @@ def drawn_units(
             print(f"  {n} of {len(drawn)} units", file=sys.stderr, flush=True)
         causes = tuple(c for c, _ in faults)
         measured = {e.observation: e for e in one_each(e for r in records for e in from_run(table.observations, r))}
-        own = any(table.causes[c].belongs_to == "unit" for c in causes)
-        dry = any(s.name in FILLS and s.verdict is Verdict.FAIL for r in records for s in r.steps)
-        if (complaint != "no-water-level" and dry) or (own and not SimulatedCase("", 0.0, records).shows):
+        if not SimulatedCase("", 0.0, records).shows:
             quiet += 1
             continue
         shows = {

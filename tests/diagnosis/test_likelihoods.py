@@ -34,9 +34,9 @@ def test_units_are_counted_by_observation_and_degree() -> None:
     assert found.counts["fill-supply-loaded", "lead-high-ohm"][:, OUTCOMES.index("low")].sum() == pytest.approx(1.0)
 
 
-def test_a_unit_on_which_nothing_shows_is_no_case_unless_the_cause_is_the_sites() -> None:
-    quiet = inspection(7)
-    found = count(TABLE, [SimulatedCase("filter-choked", 0.1, (quiet,)), SimulatedCase("hot-restart", 0.1, (quiet,))])
+def test_a_unit_on_which_nothing_shows_is_no_case() -> None:
+    quiet, asked = inspection(7), inspection(7, ("hot-restart", 1.0))
+    found = count(TABLE, [SimulatedCase("filter-choked", 0.1, (quiet,)), SimulatedCase("hot-restart", 1.0, (asked,))])
     causes = {cause for _, cause in found.counts}
     assert causes == {"hot-restart"}
 
