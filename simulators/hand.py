@@ -12,6 +12,8 @@ from simulators.terminals import Terminals
 from simulators.unit.unit import Unit
 
 METER, WATCH = "hand meter SIM-HM-1", "stop-watch SIM-S1"
+# What is read where no leads are put on.
+GAUGES = {"Cel": "thermometer SIM-HM-4", "Pa": "gauge SIM-HM-5", "g": "scale SIM-HM-6", "W.h": "energy meter SIM-HM-7"}
 # s for a reading with leads put on, at a gauge that hangs there, for a switch, a look at what has not happened yet
 READS, GLANCES, SWITCHES, LOOKS_ON = 12.0, 3.0, 2.0, 1.0
 LATE = 0.2  # s that the hand at the stop-watch is early or late at most
@@ -132,7 +134,8 @@ class HandTools:
         share, fixed = ACCURACY[code]
         off_by = share * abs(value) + fixed
         read = value + 0.6 * self._gain[code] * off_by
-        return f"{read:.5g} {code} ± {off_by:.2g} {'K' if code == 'Cel' else code} with {METER}"
+        said = f"{read:.1f}" if code == "g" else f"{read:.5g}"
+        return f"{said} {code} ± {off_by:.2g} {'K' if code == 'Cel' else code} with {GAUGES.get(code, METER)}"
 
     # ---- switching ----------------------------------------------------------------------------------------
 

@@ -6,6 +6,7 @@ often never changes what another one shows. The accuracies are invented with the
 
 import random
 from dataclasses import dataclass
+from math import pi, sin
 
 # Shares of the stated limit of error. They sum to less than 1, so that no reading lies outside its statement.
 OFFSET_SHARE = 0.6
@@ -21,6 +22,21 @@ def stream(seed: int, *name: str) -> random.Random:
 def noise(source: random.Random) -> float:
     """A standard normal deviate cut at NOISE_CUT."""
     return max(-NOISE_CUT, min(NOISE_CUT, source.gauss(0.0, 1.0)))
+
+
+class Wander:
+    """An error that goes slowly up and down by ``furthest`` from end to end: half of it as a swing of ten minutes to an
+    hour, half as one three to five times as slow."""
+
+    def __init__(self, source: random.Random, furthest: float) -> None:
+        first = source.uniform(600.0, 3600.0)
+        periods = (first, first * source.uniform(3.0, 5.0))
+        self._swings = [(2.0 * pi / period, source.uniform(0.0, 2.0 * pi)) for period in periods]
+        self._each = furthest / 4.0
+
+    def at(self, now: float) -> float:
+        """The error at `now` s."""
+        return self._each * sum(sin(rate * now + phase) for rate, phase in self._swings)
 
 
 @dataclass(frozen=True)
@@ -44,11 +60,13 @@ MODULES: dict[str, Module] = {
 
 @dataclass(frozen=True)
 class Scale:
-    """A linear channel of the analog module: counts `raw` mean `means`; `accuracy` is the limit of error."""
+    """A linear channel of the analog module: counts `raw` mean `means`; `accuracy` is the limit of error, `drift` how
+    far the error goes while a unit is on the bench."""
 
     raw: tuple[int, int]
     means: tuple[float, float]
     accuracy: float
+    drift: float = 0.0
 
 
 # Input registers of the analog module: Cel, Pa, A, V, g. Channels that are not named are not wired.
@@ -56,11 +74,11 @@ ANALOG: dict[int, Scale] = {
     0: Scale((0, 20000), (0.0, 200.0), 0.3),
     2: Scale((0, 20000), (0.0, 200.0), 0.5),
     3: Scale((0, 20000), (0.0, 200.0), 0.3),
-    4: Scale((0, 20000), (0.0, 400e3), 1e3),
+    4: Scale((0, 20000), (0.0, 400e3), 1e3, 60.0),
     5: Scale((0, 20000), (0.0, 5e3), 10.0),
     6: Scale((0, 20000), (0.0, 20.0), 0.03),
     7: Scale((0, 30000), (0.0, 300.0), 0.6),
-    8: Scale((0, 30000), (0.0, 3000.0), 1.0),
+    8: Scale((0, 30000), (0.0, 3000.0), 1.0, 0.15),
     9: Scale((0, 20000), (0.0, 2.0), 0.002),
 }
 
@@ -72,11 +90,12 @@ class AnalogInput:
         self._scale = scale
         self._source = stream(seed, "analog", str(channel))
         self._offset = self._source.uniform(-OFFSET_SHARE, OFFSET_SHARE) * scale.accuracy
+        self._wander = Wander(stream(seed, "analog", str(channel), "drift"), scale.drift)
 
-    def counts(self, value: float) -> int:
-        """Counts for a true value, clamped to the ends of the channel."""
+    def counts(self, value: float, now: float = 0.0) -> int:
+        """Counts for a true value at `now` s, clamped to the ends of the channel."""
         (low, high), (from_value, to_value) = self._scale.raw, self._scale.means
-        shown = value + self._offset + NOISE_SHARE * self._scale.accuracy * noise(self._source)
+        shown = value + self._offset + self._wander.at(now) + NOISE_SHARE * self._scale.accuracy * noise(self._source)
         share = (shown - from_value) / (to_value - from_value)
         return round(low + max(0.0, min(1.0, share)) * (high - low))
 

@@ -8,19 +8,22 @@ formula) each adds with its sign, so that a common zero drops out of a differenc
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
-from rig.uncertainty import Line, rectangular, resolution
+from rig.uncertainty import Line, line, rectangular, resolution
 
 
 @dataclass(frozen=True)
 class Term:
-    """One term of a statement: ``of_reading`` (a share) and ``fixed`` (half width, in the reading's unit)."""
+    """One term of a statement: ``of_reading`` (a share) and ``fixed`` (half width, in the reading's unit). One that
+    ``drifts`` is another one in each reading; the others stay what they are while a run lasts."""
 
     name: str
     of_reading: float
     fixed: float
     basis: str
+    drifts: bool = False
 
     def half_width(self, value: float) -> float:
         """The limit of error at ``value``."""
@@ -68,6 +71,21 @@ class Statement:
         """The limit of error at ``value``, in its unit."""
         return sum(term.half_width(value) for term in self.terms)
 
+    @property
+    def drift(self) -> float | None:
+        """The furthest that the error goes between two readings of one run; None where that is not stated."""
+        return 2.0 * sum(term.fixed for term in self.terms if term.drifts) or None
+
+    def slope_line(self, seconds: float) -> Line:
+        """What is left of the error in the slope of a straight line of least squares through readings over ``seconds``.
+
+        Where the drift is stated, the slope of any error that keeps within it: at most 3/2 of it over the time, which
+        a step in the middle of the record reaches. Else the whole limit of error at both ends, taken as independent."""
+        if self.drift is not None:
+            return line("drift", 1.5 * self.drift / seconds, f"{self.source}: its furthest drift, at its worst moment")
+        error = line("accuracy", self.half_width(0.0), "the sensor's error at both ends of the record")
+        return error.scaled(math.sqrt(2.0) / seconds)
+
     def lines(self, value: float) -> tuple[Line, ...]:
         """The lines of one reading of ``value``, and one for the resolution where it is stated."""
         found = []
@@ -78,7 +96,8 @@ class Statement:
                 found.append(Line(term.name, u, term.basis, sensitivity=value, origin=origin, statement=self.source))
             if term.fixed:
                 u = rectangular(term.fixed)
-                found.append(Line(term.name, u, term.basis, origin=f"{origin}, fixed", statement=self.source))
+                origin = "" if term.drifts else f"{origin}, fixed"
+                found.append(Line(term.name, u, term.basis, origin=origin, statement=self.source))
         if self.certificate is not None:
             name = f"certificate {self.certificate.number}"
             _, u = self.certificate.correction(value)

@@ -3,7 +3,7 @@ file states, at a value that its limit names. Scatter and noise are known afterw
 
 from __future__ import annotations
 
-import math
+from dataclasses import replace
 from datetime import date
 from itertools import pairwise
 
@@ -61,7 +61,10 @@ def _typed(step: Ask, code: str) -> list[Line]:
 def _measured(view: View, step: Measure, value: float) -> list[Line]:
     point = view.bench.test_points.get(step.at)
     if step.at in view.bench.quantities:
-        return list(stated_quantity(view.bench, step.at).lines(value))
+        statement = stated_quantity(view.bench, step.at)
+        if view.bench.by_hand(view.bench.quantities[step.at].instrument) and statement.drift is None:
+            return [line("by hand", statement.half_width(value))]  # each time anew, as far as the program knows
+        return list(statement.lines(value))
     if point is None:
         raise NotKnown("said by another rule")
     if step.range is None or unit(step.range.unit).quantity != FUNCTION_QUANTITY[step.measure]:
@@ -113,7 +116,7 @@ def _recorded(view: View, step: Record, value: float) -> list[Line]:
     statement = stated_quantity(view.bench, step.judged)
     if step.figure in ("slope", "leak"):
         seconds = LEAK_WATCH if step.figure == "leak" else _seconds(view, step)
-        return [line("accuracy", statement.half_width(0.0)).scaled(math.sqrt(2.0) / seconds)]
+        return [statement.slope_line(seconds)]
     if step.figure == "onset":
         return [line("period", step.every.to("s") / 2.0)]
     if step.figure == "overshoot":
@@ -173,8 +176,7 @@ def _computed(view: View, placed: Placed, step: Compute, value: float) -> list[L
             raise NotKnown("said by another rule")
         of = unit(_code(view, earlier)).factor
         own = lines_at(view, earlier, _from_si(values[name], _code(view, earlier)))
-        own = [each if each.origin else Line(each.name, each.u, sensitivity=each.sensitivity, origin=f"{name} {n}")
-               for n, each in enumerate(own)]  # fmt: skip
+        own = [each if each.origin else replace(each, origin=f"{name} {n}") for n, each in enumerate(own)]
         u = total(own)[0]
         if u > 0:
             up, down = ({**values, name: values[name] + sign * u * of} for sign in (1, -1))

@@ -91,7 +91,8 @@ def buses_carry_nothing(view: BenchView) -> Iterator[Fault]:
 
 
 def scales_fit(view: BenchView) -> Iterator[Fault]:
-    """A channel's two ends differ, are of the kind it measures, and its accuracy is of that kind and above 0."""
+    """A channel's two ends differ, are of the kind it measures; its accuracy is of that kind and above 0, and so is its
+    drift, which is within ± the accuracy."""
     for name, spec in view.bench.quantities.items():
         yield from _scale(view, name, spec)
 
@@ -112,6 +113,11 @@ def _scale(view: BenchView, name: str, spec: QuantitySpec) -> Iterator[Fault]:
     if unit(spec.accuracy.unit).quantity != kind or spec.accuracy.value <= 0:
         message = f"expected a half width above 0 as a {kind}, found {spec.accuracy}"
         yield view.fault((*here, "accuracy"), message)
+    elif spec.drift is not None and (unit(spec.drift.unit).quantity != kind or spec.drift.value <= 0):
+        yield view.fault((*here, "drift"), f"expected a drift above 0 as a {kind}, found {spec.drift}")
+    elif spec.drift is not None and spec.drift.canonical().value > 2.0 * spec.accuracy.canonical().value:
+        message = f"an error within ± {spec.accuracy} cannot drift by {spec.drift}"
+        yield view.fault((*here, "drift"), message)
 
 
 def sensors_fit(view: BenchView) -> Iterator[Fault]:

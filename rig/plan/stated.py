@@ -85,18 +85,22 @@ def quantity_statement(name: str, spec: QuantitySpec, cold: QuantitySpec | None 
     ``cold`` is the quantity at a thermocouple's terminals. Ohms or volts of a sensor count in K by its least slope
     between the ends of the channel."""
     code = spec.means[0].canonical().unit
-    half = spec.accuracy.to("K" if code == "Cel" else code)
+    difference = "K" if code == "Cel" else code
+    half = spec.accuracy.to(difference)
+    moves = 0.0 if spec.drift is None else spec.drift.to(difference) / 2.0
     step = 0.0
     if spec.raw is not None:
         low, high = (m.canonical().value for m in spec.means)
         step = abs(high - low) / abs(spec.raw[1] - spec.raw[0])
-    if spec.sensor is None:
-        stated = Term("limit of error", 0.0, half, f"{spec.accuracy}, stated in the bench file")
-        return Statement(f"{spec.instrument}, {name}", (stated,), step)
     sensor = spec.sensor
-    slope = least_slope(sensor.kind, *spec.ends())
-    terms: tuple[Term, ...]
-    terms = (Term("limit of error", 0.0, half / slope, f"{spec.accuracy}, stated in the bench file, over the slope"),)
+    slope = 1.0 if sensor is None else least_slope(sensor.kind, *spec.ends())
+    basis = "stated in the bench file" + ("" if sensor is None else ", over the slope")
+    lasting = f"{spec.accuracy}, {basis}" if spec.drift is None else f"{spec.accuracy} less half the drift, {basis}"
+    terms: tuple[Term, ...] = (Term("limit of error", 0.0, (half - moves) / slope, lasting),)
+    if spec.drift is not None:
+        terms += (Term("drift", 0.0, moves / slope, f"half of {spec.drift}, {basis}", drifts=True),)
+    if sensor is None:
+        return Statement(f"{spec.instrument}, {name}", terms, step)
     if sensor.class_ is not None:
         fixed, share = CLASSES[sensor.class_]
         terms += (Term("sensor", share, fixed, f"class {sensor.class_}, IEC 60751"),)

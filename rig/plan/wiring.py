@@ -197,7 +197,10 @@ class SensorSpec(Strict):
 
 class QuantitySpec(Strict):
     """An analog channel: raw counts and what they mean. Without ``raw`` the instrument gives the quantity itself, and
-    ``means`` are the ends of what it can show. With a ``sensor`` both ends, and the accuracy, are its ohms or volts."""
+    ``means`` are the ends of what it can show. With a ``sensor`` both ends, and the accuracy, are its ohms or volts.
+
+    ``accuracy`` is the limit of error of any reading; ``drift`` the furthest that the error goes from one reading to
+    another while a run lasts (JCGM 200:2012, 4.21), so that a difference is better than what it is taken from."""
 
     instrument: Name
     channel: Channel
@@ -205,6 +208,7 @@ class QuantitySpec(Strict):
     raw: Annotated[tuple[RawCount, ...], Field(min_length=2, max_length=2)] | None = None
     means: tuple[AnyQuantity, ...] = Field(min_length=2, max_length=2)
     accuracy: AnyQuantity  # half width, taken as rectangular
+    drift: AnyQuantity | None = None
     sensor: SensorSpec | None = None
     for_: Text
 
@@ -215,7 +219,7 @@ class QuantitySpec(Strict):
         if self.measures != "temperature":
             raise ValueError(f"a {self.sensor.kind} measures a temperature; expected measures: temperature")
         wanted = "Ohm" if self.sensor.kind in PLATINUM else "V"
-        for value in (*self.means, self.accuracy):
+        for value in (*self.means, self.accuracy, *(() if self.drift is None else (self.drift,))):
             if unit(value.unit).dimension != unit(wanted).dimension:
                 raise ValueError(f"a {self.sensor.kind} is read in {wanted}; found {value}")
         self.ends()

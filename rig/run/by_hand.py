@@ -17,8 +17,9 @@ from rig.limits import Limit, Verdict
 from rig.plan.edges import StartByPerson
 from rig.plan.plan import Plan
 from rig.plan.procedure import Ask, Measure, Record, Time, Waveform
-from rig.quantities import canonical, convert, unit
+from rig.quantities import canonical, convert
 from rig.run.edges import Bracket
+from rig.run.hand_lines import change, lines_of
 from rig.run.hand_prompts import (
     ByHandStep,
     edge_words,
@@ -36,7 +37,7 @@ from rig.run.people import People, Said
 from rig.run.readings import Lines, make_reading
 from rig.run.timing import Beside, sensor_line
 from rig.run.typed import Typed
-from rig.uncertainty import Line, line
+from rig.uncertainty import line
 
 HAND = 0.3  # s that a hand may be early or late at a stop-watch, at each end (common practice, no source)
 DRIPS = 10.0  # s from switching off until what runs has run out (common practice, no source)
@@ -70,7 +71,7 @@ class ByHand:
     async def measure(self, step: Measure | Record | Waveform, limit: Limit | None) -> Reading:
         """One number. Raises Stopped when nobody answers, InstrumentError when the simulated person is gone."""
         said = await self._ask(reading_prompt(self._plan, step, self._bench.time()))
-        return self._reading(said, limit)
+        return self._reading(said, limit, step)
 
     async def rate(self, step: Record, limit: Limit | None) -> Reading:
         """A slope by two readings, before and after the time that it is recorded for. Raises as ``measure``, and what
@@ -82,12 +83,11 @@ class ByHand:
         ends = await self._switched(step.energize, False)
         await self._bench.clock.sleep(DRIPS)
         second = await self._ask(replace(after, at=self._bench.time()))
-        a, b = (self._reading(said, None) for said in (first, second))
+        a, b = (self._reading(said, None, step) for said in (first, second))
         seconds = ends.middle - begins.middle
         rate = (b.value - a.value) / seconds
         lines = [
-            Line("before", a.u, a.shown, sensitivity=-1.0 / seconds),
-            Line("after", b.u, b.shown, sensitivity=1.0 / seconds),
+            *change(a.budget, b.budget, seconds),
             line("begin", begins.half_width, "when it began").scaled(rate / seconds),
             line("end", ends.half_width, "when it ended").scaled(-rate / seconds),
         ]
@@ -142,7 +142,7 @@ class ByHand:
         seconds = convert(said.meaning.value, said.meaning.unit, "s")
         lines = [line(f"{edge} by hand", HAND, "a hand at a stop-watch") for edge in ("start", "end")]
         sensor = sensor_line(step, self._plan.bench, seconds)
-        reading = self._reading(said, limit, lines if sensor is None else [*lines, sensor])
+        reading = self._reading(said, limit, None, lines if sensor is None else [*lines, sensor])
         reason = None
         if reading.bound == "more than":
             reason = f"{edge_words(self._plan, step.time.until)} was not seen in {reading.value:.1f} s"
@@ -165,14 +165,14 @@ class ByHand:
             prompt = replace(prompt, caution=caution)
         return await self._people.ask(prompt, self._bench.time, patience)
 
-    def _reading(self, said: Said, limit: Limit | None, more: Lines = ()) -> Reading:
+    def _reading(
+        self, said: Said, limit: Limit | None, step: Measure | Record | Waveform | None, more: Lines = ()
+    ) -> Reading:
         assert isinstance(said.meaning, Typed)
         found = said.meaning
         code = canonical(found.unit)
-        half = found.off_by if unit(found.unit).offset else convert(found.off_by, found.unit, code)
-        name, basis = ("stated by hand", "stated with the reading") if found.stated else ("last digit", "half of it")
-        first = line(name, half, basis)
+        lines = [*lines_of(found, said.text, self._plan.bench, step), *more]
         value = convert(found.value, found.unit, code)
         shown_in = limit.shown_in if limit else found.unit
-        reading = make_reading(value, code, (first, *more), shown_in, how="by hand", bound=found.bound)
+        reading = make_reading(value, code, lines, shown_in, how="by hand", bound=found.bound)
         return replace(reading, instrument=found.instrument, by=self._people.named(said.by))

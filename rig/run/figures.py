@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from rig.judgement.accuracy import Statement
 from rig.run.traces import slope
 from rig.steam import f0
-from rig.uncertainty import Line, line, scatter, total
+from rig.uncertainty import Line, scatter, total
 
 Figure = tuple[float, str, list[Line], str]
 
@@ -24,7 +24,7 @@ def figure(how: str, statement: Statement, code: str, times: Sequence[float], va
     if how == "slope":
         rise, u = slope(times, values)
         scattered = Line("scatter", u, "about the straight line", "t", float(len(times) - 2))
-        return rise, rate, [scattered, _both_ends(statement, times[-1] - times[0])], ""
+        return rise, rate, [scattered, statement.slope_line(times[-1] - times[0])], ""
     if how == "mean":
         mean = math.fsum(values) / len(values)
         return mean, code, [*statement.lines(mean), *([scatter(values)] if len(values) > 1 else [])], ""
@@ -48,12 +48,6 @@ def _lethality(statement: Statement, times: Sequence[float], values: Sequence[fl
     return found.seconds, "s", [error], f"F0 with base {found.base:g} Cel and z {found.z:g} K{gaps}"
 
 
-def _both_ends(statement: Statement, seconds: float) -> Line:
-    """The sensor's error at both ends of a stretch, as it shows in a rate."""
-    error = line("accuracy", statement.half_width(0.0), "the sensor's error at both ends of the record")
-    return error.scaled(math.sqrt(2.0) / seconds)
-
-
 def _of_the_course(
     how: str, statement: Statement, code: str, times: Sequence[float], values: Sequence[float]
 ) -> Figure:
@@ -61,7 +55,7 @@ def _of_the_course(
 
     if how == "leak":
         found = curves.leak_rate(times, values)
-        unit, more = f"{code}/s", [_both_ends(statement, curves.WATCH)]
+        unit, more = f"{code}/s", [statement.slope_line(curves.WATCH)]
     elif how == "onset":
         found, unit, more = curves.onset(times, values), "s", []
     elif how == "overshoot":

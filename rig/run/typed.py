@@ -127,6 +127,13 @@ def number_typed(text: str, asked: str) -> tuple[float, float]:
     return convert(value.value, value.unit, asked), _last_digit(number, value, asked)
 
 
+def digit_typed(text: str, asked: str) -> float:
+    """Half of the last digit of what ``typed`` understands, in the asked unit, whatever stands behind ±. Raises
+    ValueError for a number that says nothing about it."""
+    said = _BOUND.sub("", parted(text)[0])
+    return number_typed(_OFF_BY.split(said)[0], asked)[1]
+
+
 def _last_digit(text: str, value: Quantity, asked: str) -> float:
     """Half of the last digit that was written, in the asked unit."""
     digits = _DIGITS.match(text)

@@ -107,7 +107,7 @@ class AnalogModule:
     def _counts(self, at: int) -> int:
         if at not in self._channels:
             return 0
-        return self._channels[at].counts(self._plant.quantity(at)) & 0xFFFF
+        return self._channels[at].counts(self._plant.quantity(at), self._plant.now) & 0xFFFF
 
 
 class BenchDevices:

@@ -18,9 +18,10 @@ from rig.distributions import coverage_factor
 from rig.events import Reading
 from rig.limits import Limit, Rule, Verdict, judge
 from rig.plan.load import load_named
-from rig.plan.stated import statement_of
+from rig.plan.stated import stated_quantity, statement_of
 from rig.plan.wiring import Bench
 from rig.run.edges import Bracket
+from rig.run.figures import figure
 from rig.run.readings import from_meter, from_quantity, make_reading
 from rig.run.timing import clock_line
 from rig.uncertainty import Line, line, scatter
@@ -81,6 +82,17 @@ def seconds(seed: int, true: float) -> Reading:
     return make_reading(value, "s", lines)
 
 
+def weighing(seed: int, true: float) -> Reading:
+    """What runs into the jug in ten minutes, by its load cell, whose error wanders meanwhile."""
+    spec = BENCH.quantities["jug-mass"]
+    channel = AnalogInput(spec.channel, ANALOG[spec.channel], seed)
+    begun = random.Random(f"weighing {seed}").uniform(0.0, 5000.0)
+    times = [5.0 * k for k in range(121)]
+    values = [spec.electrical(channel.counts(300.0 + true * at, begun + at)) for at in times]
+    value, code, lines, _ = figure("slope", stated_quantity(BENCH, "jug-mass"), "g", times, values)
+    return make_reading(value, code, lines)
+
+
 KINDS: dict[str, tuple[Callable[[int, float], Reading], float, float, str]] = {
     "volts": (meter("DC volts", "volts-dc", 100.0), 10.0, 30.0, "V"),
     "ohms": (meter("resistance", "ohms-4w", 100.0), 20.0, 80.0, "Ohm"),
@@ -89,6 +101,7 @@ KINDS: dict[str, tuple[Callable[[int, float], Reading], float, float, str]] = {
     "seconds": (seconds, 40.0, 200.0, "s"),
     "kelvin": (quantity("chamber-temperature"), 20.0, 138.0, "Cel"),
     "pascals": (quantity("chamber-pressure"), 90e3, 330e3, "Pa"),
+    "grams in a second": (weighing, 0.0005, 0.02, "g/s"),
 }
 
 

@@ -9,8 +9,11 @@ import pytest
 from rig.errors import InputError, Stopped
 from rig.events import Answered, OutputConfirmed, Prompted, StepResult, run_dict
 from rig.limits import Verdict
+from rig.plan.procedure import Measure
 from rig.records.codec import normal_record
+from rig.run.hand_lines import lines_of
 from rig.run.prompts import prompts_of
+from rig.run.typed import typed
 from tests.conftest import bundled_plan, by_name, inspection, run
 
 ELECTRICAL = ("coil-resistance", "fill-supply-loaded", "fill-current-from-bench", "heater-current")
@@ -141,3 +144,46 @@ def test_a_figure_that_nobody_watched_is_not_made_up() -> None:
     assert "nobody is there to answer" in str(record.ended.reason)
     assert record.ended.all_off
     assert issubclass(Stopped, Exception)
+
+
+def lines(said: str, step: str = "leak-pressure-first", bench: str = "hand-meter") -> dict[str, float]:
+    """The shares of a budget of a reading that is typed for a step of the leak test, in Pa."""
+    plan = bundled_plan("leak-down", bench=bench)
+    (measure,) = (s for stage in plan.procedure.stages for s in stage.all_steps() if s.step == step)
+    assert isinstance(measure, Measure)
+    return {each.name: abs(each.share) * 3.0**0.5 for each in lines_of(typed(said, "kPa"), said, plan.bench, measure)}
+
+
+def test_a_reading_by_the_benches_own_instrument_is_worth_what_the_bench_states() -> None:
+    """The gauge: 600 Pa, of which 60 Pa move; half of the last digit comes on top."""
+    stated = {"limit of error": 570.0, "drift": 30.0, "last digit": 50.0}
+    assert lines("150.2 kPa with HM-5") == pytest.approx(stated)
+    assert lines("150.2 with gauge") == pytest.approx(stated)
+    assert lines("150.2 kPa with gauge 12") == pytest.approx({"last digit": 50.0})
+    # a person who says ± is believed, and the drift is still what lies between two readings
+    assert lines("150.2 kPa ± 0.3 kPa with HM-5") == pytest.approx(
+        {"stated by hand": 220.0, "drift": 30.0, "last digit": 50.0}
+    )
+    assert lines("150.2 kPa ± 0.3 kPa with gauge 12") == pytest.approx({"stated by hand": 300.0})
+    assert lines("150.2 kPa ± 0.06 kPa with HM-5") == pytest.approx({"stated by hand": 60.0})
+    assert lines("more than 400 kPa with HM-5") == pytest.approx({"last digit": 500.0})
+
+
+def test_what_two_readings_by_one_gauge_have_in_common_drops_out_of_the_pressure_lost() -> None:
+    steps = by_name(run(bundled_plan("leak-down", bench="simulated-hand-meter"), seed=5))
+    first, lost = steps["leak-pressure-first"].reading, steps["pressure-lost"].reading
+    assert first is not None
+    assert lost is not None
+    assert lost.u < 0.6 * first.u
+    named = {each.name for each in lost.budget}
+    assert {"leak-pressure-first: drift", "leak-pressure-last: last digit"} <= named
+
+
+def test_a_seat_at_rest_is_judged_by_hand_too() -> None:
+    """10 g/min are weighed and seen; nothing is weighed and passes."""
+    plan = bundled_plan("fill-diagnosis", bench="simulated-hand-meter")
+    sound = by_name(run(plan, seed=3))["seat-at-rest"]
+    weak = by_name(run(plan, seed=3, faults=(("spring-weak", 1.0),)))["seat-at-rest"]
+    assert (sound.verdict, weak.verdict) == (Verdict.PASS, Verdict.FAIL)
+    assert sound.reading is not None
+    assert sound.reading.u * 60 < 0.05  # g/min, where 0.3 are allowed
