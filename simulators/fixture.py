@@ -8,6 +8,7 @@ from math import inf
 from typing import TypeVar
 
 from simulators.names import UnknownName
+from simulators.reference import TimeRelay
 from simulators.unit.electrics import parallel
 from simulators.unit.unit import Unit
 
@@ -17,18 +18,20 @@ RELAYS, INPUTS, ANALOG, SELECTORS = 1, 2, 3, 4
 CHANNELS = 24
 ANALOG_CHANNELS = 12
 MAINS, HEATER_ENABLE, TO_BENCH, FEED, BUS_DC, BUS_AC, DUMMY, OHMS_BUS, VOLTS_BUS = 0, 1, 2, 3, 6, 7, 9, 15, 16
+TIME_RELAY = 18
 AIR_DUMP, SUB_47K, SUB_1M, LEVEL_LIFT, AIR_SUPPLY = 10, 11, 12, 13, 14
 SUBS = (SUB_47K, SUB_1M)
 MIRRORS = {
     MAINS: 0, HEATER_ENABLE: 1, TO_BENCH: 2, FEED: 3, BUS_DC: 6, BUS_AC: 7, OHMS_BUS: 8, VOLTS_BUS: 9, AIR_DUMP: 10,
-    LEVEL_LIFT: 14, AIR_SUPPLY: 19,
+    LEVEL_LIFT: 14, AIR_SUPPLY: 19, TIME_RELAY: 22,
 }  # fmt: skip
 SUB_MIRROR = 11  # of both substitute resistors
 # What the emergency stop opens by wire, whatever the coils are told. The dump is open without its coil.
 HARD_STOPPED = (MAINS, FEED, AIR_SUPPLY, AIR_DUMP)
 FILL_DRIVE_VOLTS = 10.0  # at the board's output, above which the sense input counts it as on
 # Meter paths on the selector board: channel to test point, by bus.
-VOLTS_POINTS = {0: "fill-supply", 2: "heater-terminals", 3: "heater-joint", 4: "fill-current", 5: "bus-volts"}
+VOLTS_POINTS = {0: "fill-supply", 2: "heater-terminals", 3: "heater-joint", 4: "fill-current", 5: "bus-volts",
+                6: "reference-voltage"}  # fmt: skip
 OHMS_POINTS = {
     8: "fill-coil",
     9: "heater",
@@ -50,8 +53,9 @@ DRY_DEPTH = 0.003  # m of water under which a powered heater is an abuse
 class Fixture:
     """Coils as driven, contacts as they stand. Joins them to the unit; notes what must never happen."""
 
-    def __init__(self, unit: Unit, abuses: list[str]) -> None:
+    def __init__(self, unit: Unit, abuses: list[str], seed: int = 0) -> None:
         self._unit = unit
+        self._time_relay = TimeRelay(seed)
         self._abuses = abuses
         self._coils = {RELAYS: [False] * CHANNELS, SELECTORS: [False] * CHANNELS}
         self._contacts = {RELAYS: [False] * CHANNELS, SELECTORS: [False] * CHANNELS}
@@ -87,7 +91,8 @@ class Fixture:
 
     def next_change(self) -> int | None:
         """The tick at which the next contact moves."""
-        return self._pending[0][0] if self._pending else None
+        due = [self._pending[0][0]] if self._pending else []
+        return min([*due, *([] if self._time_relay.due is None else [self._time_relay.due])], default=None)
 
     def follow(self, tick: int) -> None:
         """Move the contacts that are due at `tick`."""
@@ -97,6 +102,7 @@ class Fixture:
             self._pulled[board][channel] = on
             self._contacts[board][channel] = self._held.get((board, channel), on)
             moved = True
+        self._time_relay.follow(tick, self.closed(TIME_RELAY))
         if moved:
             self.changed = self._unit.now
             self._unit.stirred = True
@@ -225,6 +231,7 @@ class Fixture:
         state[18] = unit.joined.mains and unit.board.wants_heat
         state[20] = unit.float_up
         state[21] = unit.door_locked
+        state[23] = self._time_relay.closed
         return state
 
     def quantity(self, channel: int) -> float:

@@ -35,10 +35,11 @@ QUANTITIES: dict[str, tuple[int, str]] = {
 OUTPUTS = {
     "mains": 0, "heater-enable": 1, "fill-to-bench": 2, "fill-feed": 3, "bus-dc24": 6, "bus-ac24": 7, "dummy-load": 9,
     "air-dump": 10, "level-sub-47k": 11, "level-sub-1m": 12, "level-lift": 13, "air-supply": 14, "lamp-red": 17,
+    "time-relay": 18,
 }  # fmt: skip
 INPUTS = {
     "estop": 12, "lid": 13, "unit-door": 15, "level-probe": 16, "fill-drive": 17, "heat-demand": 18,
-    "level-relay": 20, "door-locked": 21,
+    "level-relay": 20, "door-locked": 21, "time-relay-contact": 23,
 }  # fmt: skip
 ENERGY = "socket-energy"  # of the person's own meter between socket and plug
 # The words of procedures for what the plant calls its functions, and the unit of what comes out.

@@ -49,7 +49,7 @@ class Plant:
         self._tick = 0
         self._mains = Random(f"{seed}/mains")
         self._own = Random(f"{seed}/the unit's own sensors")
-        self.fixture = Fixture(self.unit, self.abuses)
+        self.fixture = Fixture(self.unit, self.abuses, seed)
         self.terminals = Terminals(self.unit, self.fixture, seed)
         self._tools = HandTools(self.unit, self.fixture, self.terminals, seed, self.set_coil)
         self._person = Person(self.unit, self.fixture, self._tools, seed)

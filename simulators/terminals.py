@@ -35,6 +35,7 @@ class Terminals:
         self._hundred = 100.0 * (1 + 1e-3 * (2 * parts.random() - 1))
         self._shunt = SHUNT_OHM * (1 + 5e-4 * (2 * parts.random() - 1))
         self._hum = 0.02 * parts.random()
+        self._five = 5.0 * (1 + 5e-4 * (2 * parts.random() - 1))
         self._nonsense = Random(f"{seed}/nonsense")
 
     def at(self, point: str, function: str) -> float | None:
@@ -89,6 +90,8 @@ class Terminals:
                 return (circuits.heater_amps() * circuits.lead_ohms() or self._hum) if alternating else 0.0
             case "fill-supply":
                 volts = circuits.feed.plug_volts(alternating)
+            case "reference-voltage":
+                volts = 0.0 if alternating else self._five
             case "fill-current":  # the shunt shorts what hum there is
                 return (valve.ripple if alternating else valve.mean) * self._shunt
             case _:

@@ -7,16 +7,17 @@ from dataclasses import replace
 from datetime import date
 from itertools import pairwise
 
-from rig.judgement.accuracy import Statement
 from rig.plan.answers import NumberAnswer
-from rig.plan.edges import QuantityEdge
+from rig.plan.edges import InputEdge, OutputEdge, QuantityEdge
 from rig.plan.formula import CONSTANTS, Formula, parse
 from rig.plan.formula_words import FormulaError
+from rig.plan.hand_instruments import HAND
+from rig.plan.plan_limits import looked_up
 from rig.plan.procedure import Ask, Compute, Judged, Measure, Record, Time, Waveform
-from rig.plan.stated import stated_quantity, statement_of
-from rig.plan.values import LimitRef, LimitText, ProfileRef
+from rig.plan.stated import narrowest_statement, stated_quantity
+from rig.plan.values import LimitText, ProfileRef
 from rig.plan.view import FUNCTION_QUANTITY, Placed, View
-from rig.plan.wiring import TestPoint
+from rig.plan.wiring import InputSpec, OutputSpec, QuantitySpec, TestPoint
 from rig.quantities import Quantity, canonical, convert, unit
 from rig.uncertainty import Line, line, total
 
@@ -76,7 +77,7 @@ def _by_the_meter(view: View, point: TestPoint, function: str, full_scale: float
     """What a meter states, through a shunt where there is one."""
     shunt = point.shunt.si if point.shunt is not None and function in ("DC amps", "AC amps") else None
     asked = function if shunt is None else function.replace("amps", "volts")
-    statement = _narrowest(view, point.meter, asked, full_scale * (shunt or 1.0))
+    statement = narrowest_statement(view.bench, point.meter, asked, full_scale * (shunt or 1.0), date.today())
     if statement is None:
         raise NotKnown(f"{point.meter} states no accuracy that holds for {asked} on that range")
     lines = [each.scaled(1.0 / (shunt or 1.0)) for each in statement.lines(value * (shunt or 1.0))]
@@ -85,17 +86,9 @@ def _by_the_meter(view: View, point: TestPoint, function: str, full_scale: float
     return lines
 
 
-def _narrowest(view: View, meter: str, function: str, full_scale: float) -> Statement | None:
-    """The statement of the smallest range that takes ``full_scale``."""
-    spec = view.bench.instruments.get(meter)
-    ranges = [] if spec is None else [n.range.canonical().value for n in spec.accuracy if n.function == function]
-    fitting = [r for r in ranges if r >= full_scale * (1 - 1e-9)]
-    return statement_of(view.bench, meter, function, min(fitting), date.today()) if fitting else None
-
-
 def _timed(view: View, step: Time, value: float) -> list[Line]:
-    """An edge lies between two looks, which are one period apart or a little more."""
-    half = step.every.to("s") / 2.0
+    """An edge lies between two looks, which are one period apart or a little more; or a hand is at a stop-watch."""
+    half = HAND if any(_by_hand(view, edge) for edge in (step.time.from_, step.time.until)) else step.every.to("s") / 2
     lines = [line("start edge", half), line("end edge", half), line("clock", CLOCK * value)]
     first, last = step.time.from_, step.time.until
     if isinstance(first, QuantityEdge) and isinstance(last, QuantityEdge) and first.quantity == last.quantity:
@@ -107,6 +100,16 @@ def _timed(view: View, step: Time, value: float) -> list[Line]:
             if span > 0:
                 lines.append(Line("sensor", error * 2**0.5, sensitivity=value / span))
     return lines
+
+
+def _by_hand(view: View, edge: InputEdge | OutputEdge | QuantityEdge) -> bool:
+    if isinstance(edge, InputEdge):
+        spec: InputSpec | OutputSpec | QuantitySpec | None = view.bench.inputs.get(edge.input)
+    elif isinstance(edge, OutputEdge):
+        spec = view.bench.outputs.get(edge.output)
+    else:
+        spec = view.bench.quantities.get(edge.quantity)
+    return spec is not None and view.bench.by_hand(spec.instrument)
 
 
 def _recorded(view: View, step: Record, value: float) -> list[Line]:
@@ -231,12 +234,9 @@ def _middle(view: View, name: str) -> float | None:
 
 
 def written_limit(view: View, placed: Placed) -> LimitText | None:
-    """The limit of a step as written, in the procedure or in the profile."""
+    """The limit of a step as written, in the procedure, in the profile or in the bench file."""
     step = placed.step
-    limit: LimitText | LimitRef | None = step.limit if isinstance(step, (Judged, Ask)) else None
-    if isinstance(limit, LimitRef):
-        return None if view.profile is None else view.profile.limits.get(limit.profile)
-    return limit
+    return looked_up(step.limit, view.profile, view.bench) if isinstance(step, (Judged, Ask)) else None
 
 
 def _solved(formula: Formula, values: dict[str, float], name: str, wanted: float) -> float:

@@ -8,10 +8,10 @@ from typing import NamedTuple
 from rig.plan.answers import ChoiceAnswer, NumberAnswer
 from rig.plan.edges import InputEdge
 from rig.plan.energy import WATER_INPUTS
-from rig.plan.plan_limits import rule_of
+from rig.plan.plan_limits import looked_up, rule_of
 from rig.plan.procedure import Ask, Compute, Conditional, Judged, Record, Repeat, Settle, Switch, Time, Waveform
 from rig.plan.safety import StepConfirmed
-from rig.plan.values import LimitRef, LimitText
+from rig.plan.values import LimitRef
 from rig.plan.view import Placed, View, around, turned_on
 
 GOOD = frozenset({"pass", "conditional pass"})
@@ -63,9 +63,7 @@ def _words(view: View, placed: Placed) -> tuple[str, ...]:
 
 def _gave_up(view: View, step: Time, words: tuple[str, ...]) -> list[str]:
     """A timing that gave up passes only where its limit asks for a long time alone."""
-    limit: LimitText | LimitRef | None = step.limit
-    if isinstance(limit, LimitRef):
-        limit = None if view.profile is None else view.profile.limits.get(limit.profile)
+    limit = looked_up(step.limit, view.profile, view.bench)
     passes = limit is not None and limit.ends()[1] is None
     return [*(["pass"] if passes else []), "fail", "no reading", "not evaluated"]
 

@@ -15,7 +15,7 @@ from rig.plan.procedure import AnyStep, Ask, Compute, InnerStep, Judged, Meanwhi
 from rig.plan.profile import UnitProfile
 from rig.plan.proof import prove
 from rig.plan.spoken import spoken
-from rig.plan.values import LimitRef, LimitText, ProfileRef
+from rig.plan.values import LimitRef, LimitText, PartRef, ProfileRef
 from rig.plan.wiring import Bench
 from rig.quantities import Quantity
 
@@ -43,6 +43,11 @@ class Plan:
             source = f"profile {profile.unit_profile}, {written.profile}: {found.source}"
             held = why_not(found.source, profile, of_profile=True)
             return limit_of(found, source, rule_of(profile, self.procedure), held)
+        if isinstance(written, PartRef):
+            part = self.bench.reference_parts[written.reference_part]
+            held = why_not(part.source, self.profile, of_profile=False)
+            source = f"bench {self.bench.bench}, {written.reference_part}: {part.source}"
+            return limit_of(part, source, rule_of(self.procedure), held)
         return None
 
     def seconds(self, duration: Quantity | ProfileRef) -> float:

@@ -6,7 +6,8 @@ from rig.judgement.standards import withheld
 from rig.limits import GUARDED, Limit, Rule
 from rig.plan.procedure import Procedure
 from rig.plan.profile import UnitProfile
-from rig.plan.values import LimitText
+from rig.plan.values import AnyLimit, LimitRef, LimitText, PartRef
+from rig.plan.wiring import Bench
 from rig.quantities import canonical
 
 
@@ -14,6 +15,13 @@ def rule_of(*files: Procedure | UnitProfile) -> Rule:
     """The decision rule of the first of these that has one, else the guard band of U with four verdicts."""
     written = (each.decision_rule for each in files if each.decision_rule is not None)
     return next((each.rule() for each in written), GUARDED)
+
+
+def looked_up(limit: AnyLimit | None, profile: UnitProfile | None, bench: Bench) -> LimitText | None:
+    """The limit that stands there, or where the procedure points to; None where there is none."""
+    if isinstance(limit, LimitRef):
+        return None if profile is None else profile.limits.get(limit.profile)
+    return bench.reference_parts.get(limit.reference_part) if isinstance(limit, PartRef) else limit
 
 
 def limit_of(written: LimitText, source: str, rule: Rule = GUARDED, why_not: str = "") -> Limit:

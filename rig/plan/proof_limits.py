@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from rig.errors import Fault
 from rig.plan.edges import QuantityEdge
 from rig.plan.procedure import Ask, Judged, Measure, Record, Time
-from rig.plan.values import LimitRef, LimitText
+from rig.plan.values import AnyLimit, LimitRef, PartRef
 from rig.plan.view import FUNCTION_QUANTITY, Placed, View, example, unknown
 from rig.plan.wiring import QuantitySpec
 from rig.quantities import Quantity, canonical, unit
@@ -24,9 +24,18 @@ def limits_fit(view: View) -> Iterator[Fault]:
             yield from _limit(view, placed, step.limit)
 
 
-def _limit(view: View, placed: Placed, written: LimitText | LimitRef) -> Iterator[Fault]:
+def _limit(view: View, placed: Placed, written: AnyLimit) -> Iterator[Fault]:
     tail: tuple[str, ...] = ("limit",)
     limit, of = written, "the limit"
+    if isinstance(limit, PartRef):
+        tail, of = ("limit", "reference-part"), f"the bench's reference part '{limit.reference_part}'"
+        part = view.bench.reference_parts.get(limit.reference_part)
+        if part is None:
+            message = unknown(f"reference part of bench {view.bench.bench}", limit.reference_part,
+                              view.bench.reference_parts)  # fmt: skip
+            yield view.fault(placed, tail, message)
+            return
+        limit = part
     if isinstance(limit, LimitRef):
         tail, of = ("limit", "profile"), f"the profile's limit '{limit.profile}'"
         if view.profile is None:

@@ -25,6 +25,14 @@ def statement_of(bench: Bench, meter: str, function: str, full_scale: float | No
     return None
 
 
+def narrowest_statement(bench: Bench, meter: str, function: str, full_scale: float, today: date) -> Statement | None:
+    """The statement of the smallest range that takes ``full_scale`` (canonical unit); None where there is none."""
+    spec = bench.instruments.get(meter)
+    ranges = [] if spec is None else [n.range.canonical().value for n in spec.accuracy if n.function == function]
+    fitting = [r for r in ranges if r >= full_scale * (1 - SAME)]
+    return statement_of(bench, meter, function, min(fitting), today) if fitting else None
+
+
 def why_none(bench: Bench, meter: str, function: str, full_scale: float | None, today: date) -> str:
     """Why no statement holds, for people."""
     spec = bench.instruments[meter]

@@ -215,17 +215,28 @@ class LimitRef(Strict):
     profile: Name
 
 
+class PartRef(Strict):
+    """``{reference-part: five-volts}``: what the bench file says of the part of that name."""
+
+    reference_part: Name
+
+
 def _limit(value: Any) -> str | None:
-    if isinstance(value, (LimitText, LimitRef)):
+    if isinstance(value, (LimitText, LimitRef, PartRef)):
         return type(value).__name__
     if not isinstance(value, dict):
         return None
-    return "LimitRef" if "profile" in value else "LimitText"
+    words = {"profile": "LimitRef", "reference-part": "PartRef", "reference_part": "PartRef"}
+    return next((kind for word, kind in words.items() if word in value), "LimitText")
 
 
 AnyLimit = Annotated[
-    Annotated[LimitText, Tag("LimitText")] | Annotated[LimitRef, Tag("LimitRef")],
-    chosen(_limit, "expected {at-least: VALUE, at-most: VALUE, source: WHO SAYS SO} or {profile: NAME OF A LIMIT}"),
+    Annotated[LimitText, Tag("LimitText")] | Annotated[LimitRef, Tag("LimitRef")] | Annotated[PartRef, Tag("PartRef")],
+    chosen(
+        _limit,
+        "expected {at-least: VALUE, at-most: VALUE, source: WHO SAYS SO}, {profile: NAME OF A LIMIT} or "
+        "{reference-part: NAME OF ONE OF THE BENCH'S}",
+    ),
 ]
 
 YesNo = Literal["yes", "no"]

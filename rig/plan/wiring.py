@@ -17,6 +17,7 @@ from rig.plan.values import (
     AnyQuantity,
     Date,
     Duration,
+    LimitText,
     Name,
     Share,
     Strict,
@@ -306,6 +307,7 @@ class Bench(Strict):
     inputs: dict[Name, InputSpec] = Field(default_factory=dict)
     quantities: dict[Name, QuantitySpec] = Field(default_factory=dict)
     test_points: dict[Name, TestPoint] = Field(default_factory=dict)
+    reference_parts: dict[Name, LimitText] = Field(default_factory=dict)  # what each may be read as, by the self-check
     all_off_order: tuple[Name, ...] = ()
     in_order: InOrder | None = None
     interlocks: dict[Name, Interlock] = Field(default_factory=dict)

@@ -15,6 +15,7 @@ from rig.bench.ports import ByHand as ByHandInstrument
 from rig.events import Prompted, Reading
 from rig.limits import Limit, Verdict
 from rig.plan.edges import StartByPerson
+from rig.plan.hand_instruments import HAND
 from rig.plan.plan import Plan
 from rig.plan.procedure import Ask, Measure, Record, Time, Waveform
 from rig.quantities import canonical, convert
@@ -39,7 +40,6 @@ from rig.run.timing import Beside, sensor_line
 from rig.run.typed import Typed
 from rig.uncertainty import line
 
-HAND = 0.3  # s that a hand may be early or late at a stop-watch, at each end (common practice, no source)
 DRIPS = 10.0  # s from switching off until what runs has run out (common practice, no source)
 LOOKS_ON = 60.0  # s that a simulated person goes on looking beyond what the step itself waits
 

@@ -13,8 +13,9 @@ from dataclasses import replace
 from datetime import date
 
 from rig.judgement.accuracy import Statement
+from rig.plan.hand_instruments import is_meant
 from rig.plan.procedure import Measure, Record, Waveform
-from rig.plan.stated import stated_quantity, statement_of
+from rig.plan.stated import narrowest_statement, stated_quantity
 from rig.plan.wiring import Bench
 from rig.quantities import canonical, convert, unit
 from rig.run.typed import Typed, digit_typed
@@ -77,10 +78,10 @@ def _stated(bench: Bench, step: Step, typed: str) -> Statement | None:
     quantity, point = bench.quantities.get(place), bench.test_points.get(place)
     own = quantity.instrument if quantity is not None else point.meter if point is not None else ""
     spec = bench.instruments.get(own)
-    if spec is None or not (typed == own or spec.serial in typed.split()):
+    if spec is None or not is_meant(typed, own, spec.serial):
         return None
     if quantity is not None:
         return stated_quantity(bench, place) if not isinstance(step, Record) or step.figure == "slope" else None
     if not isinstance(step, Measure) or step.range is None:
         return None
-    return statement_of(bench, own, step.measure, step.range.canonical().value, date.today())
+    return narrowest_statement(bench, own, step.measure, step.range.canonical().value, date.today())

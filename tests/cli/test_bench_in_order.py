@@ -76,7 +76,8 @@ def test_an_old_self_check_counts_for_nothing(rig: Rig, tmp_path: Path, one_look
 
 def test_a_self_check_that_did_not_pass_refuses_the_run(rig: Rig, tmp_path: Path, one_look: str) -> None:
     strict = (files("procedures") / "bench-self-check.yaml").read_text(encoding="utf-8")
-    strict = strict.replace("procedure: bench-", "procedure: strict-").replace("nominal: 100 Ohm", "nominal: 101 Ohm")
+    strict = strict.replace("procedure: bench-", "procedure: strict-")
+    strict = strict.replace("{reference-part: hundred-ohm}", "{nominal: 101 Ohm, within: 0.3 %, source: a test}")
     path = tmp_path / "strict-check.yaml"
     path.write_text(strict, encoding="utf-8")
     asks = bench(tmp_path, "{self-check: strict-self-check}")
@@ -99,7 +100,8 @@ def test_the_charts_of_the_reference_parts_are_kept_over_the_shifts(rig: Rig) ->
         code, out, _ = rig("bench", "simulated", "--self-check", "--json")
         assert code == 0
         charts = {c["step"]: c for c in json.loads(out)["charts"]}
-        assert charts.keys() == {"short", "hundred-ohm"}
+        assert charts.keys() == {"short", "hundred-ohm", "five-volts", "half-minute"}
+        assert charts["half-minute"]["unit"] == "s"
         assert charts["hundred-ohm"]["earlier"] == earlier
         assert charts["hundred-ohm"]["state"]["warning"] == ""
 
