@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from rig.bench.rollcall import RollCall
     from rig.cli.printer import Printer
     from rig.events import RunRecord
+    from rig.plan.load import Loaded
     from rig.plan.wiring import Bench
     from rig.records.shifts import Chart
 
@@ -29,12 +30,13 @@ CAUTIONS = (
 @click.argument("name")
 @click.option("--unit", default="demo-18-dc", show_default=True, help="The unit on a simulated bench.")
 @click.option("--self-check", is_flag=True, help="Measure the bench's reference parts as well.")
+@click.option("--copy", default="", metavar="FILE", help="Write the bench file to FILE, to make one's own from.")
 @click.option("--clear-latch", is_flag=True, help="Clear the latch that an interlock has left; say who with --by.")
 @click.option("--by", default="", callback=printable, metavar="NAME", help="Who clears it.")
 @store_option
 @json_option
 def command(
-    name: str, unit: str, self_check: bool, clear_latch: bool, by: str, store: str | None, as_json: bool
+    name: str, unit: str, self_check: bool, copy: str, clear_latch: bool, by: str, store: str | None, as_json: bool
 ) -> int:
     """Show the wiring of the bench NAME and call the roll of its instruments. Nothing is switched.
 
@@ -42,6 +44,7 @@ def command(
     Examples:
       rig bench simulated
       rig bench simulated --self-check
+      rig bench simulated --copy my-bench.yaml
       rig bench my-bench.yaml --clear-latch --by "A. Bench"
 
     The exit code is 3 when an instrument does not answer to its name, or its calibration has run out; with
@@ -60,6 +63,11 @@ def command(
     faults = prove_bench(loaded)
     if faults:  # before anything is spoken to: a simulated bench may name a real instrument
         raise refusal(loaded.file, faults)
+    if copy:
+        _copy(loaded, copy)
+        if as_json:
+            print_json({"copy": copy})
+        return PASSED
     if clear_latch:
         return _clear_latch(wiring, by)
     roll = roll_call(wiring, StationOrder(unit=unit))
@@ -100,6 +108,20 @@ def _charts(record: RunRecord, store: str | None) -> tuple[Chart, ...]:
 
     with Store.open(store) as records, records.reading() as connection:
         return charts(connection, record)
+
+
+def _copy(loaded: Loaded, to: str) -> None:
+    """Write the file as it stands, comments and all; nothing is overwritten. Raises InputError."""
+    from rig.errors import InputError
+
+    try:
+        with open(to, "x", encoding="utf-8") as file:
+            file.write(loaded.path.read_text(encoding="utf-8"))
+    except FileExistsError:
+        raise InputError(f"{to} is there already", "Name a file that is not.", to) from None
+    except OSError as error:
+        raise InputError(f"{to} cannot be written: {error.strerror}", "Name another file.", to) from error
+    print(f"{to}: a copy of {loaded.path.name}", file=sys.stderr)
 
 
 def _clear_latch(wiring: Bench, by: str) -> int:

@@ -91,8 +91,8 @@ def buses_carry_nothing(view: BenchView) -> Iterator[Fault]:
 
 
 def scales_fit(view: BenchView) -> Iterator[Fault]:
-    """A channel's two ends differ, are of the kind it measures; its accuracy is of that kind and above 0, and so is its
-    drift, which is within ± the accuracy."""
+    """A channel's two ends differ, are of the kind it measures; its accuracy is of that kind and above 0, and so are
+    its resolution and its drift, which is within ± the accuracy."""
     for name, spec in view.bench.quantities.items():
         yield from _scale(view, name, spec)
 
@@ -110,14 +110,17 @@ def _scale(view: BenchView, name: str, spec: QuantitySpec) -> Iterator[Fault]:
     if not wrong and spec.means[0].canonical().value == spec.means[1].canonical().value:
         yield view.fault((*here, "means"), f"both ends mean {spec.means[0]}")
     kind = "temperature difference" if wanted == "temperature" else wanted
-    if unit(spec.accuracy.unit).quantity != kind or spec.accuracy.value <= 0:
-        message = f"expected a half width above 0 as a {kind}, found {spec.accuracy}"
-        yield view.fault((*here, "accuracy"), message)
-    elif spec.drift is not None and (unit(spec.drift.unit).quantity != kind or spec.drift.value <= 0):
-        yield view.fault((*here, "drift"), f"expected a drift above 0 as a {kind}, found {spec.drift}")
-    elif spec.drift is not None and spec.drift.canonical().value > 2.0 * spec.accuracy.canonical().value:
-        message = f"an error within ± {spec.accuracy} cannot drift by {spec.drift}"
-        yield view.fault((*here, "drift"), message)
+    stated = {
+        "accuracy": (spec.accuracy, "half width"),
+        "resolution": (spec.resolution, "step"),
+        "drift": (spec.drift, "drift"),
+    }
+    for key, (value, what) in stated.items():
+        if value is not None and (unit(value.unit).quantity != kind or value.value <= 0):
+            yield view.fault((*here, key), f"expected a {what} above 0 as a {kind}, found {value}")
+            return
+    if spec.drift is not None and spec.drift.canonical().value > 2.0 * spec.accuracy.canonical().value:
+        yield view.fault((*here, "drift"), f"an error within ± {spec.accuracy} cannot drift by {spec.drift}")
 
 
 def sensors_fit(view: BenchView) -> Iterator[Fault]:

@@ -88,7 +88,8 @@ def _ends(pair: tuple[Quantity, ...]) -> tuple[float, float]:
 
 
 def quantity_statement(name: str, spec: QuantitySpec, cold: QuantitySpec | None = None) -> Statement:
-    """The statement of a bench quantity, in its canonical unit; its resolution is one count, where it has counts.
+    """The statement of a bench quantity, in its canonical unit; its resolution is one count, where it has counts, or as
+    the bench file states it.
 
     ``cold`` is the quantity at a thermocouple's terminals. Ohms or volts of a sensor count in K by its least slope
     between the ends of the channel."""
@@ -96,7 +97,7 @@ def quantity_statement(name: str, spec: QuantitySpec, cold: QuantitySpec | None 
     difference = "K" if code == "Cel" else code
     half = spec.accuracy.to(difference)
     moves = 0.0 if spec.drift is None else spec.drift.to(difference) / 2.0
-    step = 0.0
+    step = 0.0 if spec.resolution is None else spec.resolution.to(difference)
     if spec.raw is not None:
         low, high = (m.canonical().value for m in spec.means)
         step = abs(high - low) / abs(spec.raw[1] - spec.raw[0])

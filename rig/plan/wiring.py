@@ -210,11 +210,14 @@ class QuantitySpec(Strict):
     means: tuple[AnyQuantity, ...] = Field(min_length=2, max_length=2)
     accuracy: AnyQuantity  # half width, taken as rectangular
     drift: AnyQuantity | None = None
+    resolution: AnyQuantity | None = None  # of an instrument that gives the quantity itself; else one count
     sensor: SensorSpec | None = None
     for_: Text
 
     @model_validator(mode="after")
     def _sensor_reads_it(self) -> QuantitySpec:
+        if self.resolution is not None and self.raw is not None:
+            raise ValueError("raw says already what one count is; no resolution besides")
         if self.sensor is None:
             return self
         if self.measures != "temperature":

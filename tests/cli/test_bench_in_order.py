@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shlex
 from importlib.resources import files
 from pathlib import Path
 
@@ -53,6 +54,40 @@ def test_no_run_before_the_self_check_of_the_day(rig: Rig, tmp_path: Path, one_l
     assert rig("bench", asks, "--self-check")[0] == 0
     assert rig("run", one_look, "--bench", asks)[0] == 1  # carried out; nothing in it is judged
     assert rig("run", one_look)[0] == 1  # a bench whose file asks for nothing
+
+
+def test_the_readme_shows_the_refusal(rig: Rig, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Its five lines, one after the other, in an empty folder."""
+    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    block = readme[readme.index("rig bench simulated --copy") :].partition("```")[0].strip().splitlines()
+    monkeypatch.chdir(tmp_path)
+    codes, said = [], ""
+    for line in block:
+        if line.startswith("echo "):
+            text, file = shlex.split(line.replace(">>", ""))[1:]
+            with Path(file).open("a", encoding="utf-8") as bench_file:
+                bench_file.write(text + "\n")
+            continue
+        code, _, err = rig(*shlex.split(line, comments=True)[1:])
+        codes.append(code)
+        said += err if code == 4 else ""
+    assert codes == [0, 4, 0, 0]
+    assert "has not checked itself" in said
+
+
+def test_a_copy_overwrites_nothing(rig: Rig, tmp_path: Path) -> None:
+    mine = tmp_path / "mine.yaml"
+    code, out, _ = rig("bench", "simulated", "--copy", str(mine), "--json")
+    assert (code, json.loads(out)) == (0, {"copy": str(mine)})
+    assert mine.read_text(encoding="utf-8") == SIMULATED
+    mine.write_text("my own work", encoding="utf-8")
+    code, _, err = rig("bench", "simulated", "--copy", str(mine))
+    assert code == 2
+    assert "is there already" in err
+    assert mine.read_text(encoding="utf-8") == "my own work"
+    code, _, err = rig("bench", "simulated", "--copy", str(tmp_path / "no such folder" / "mine.yaml"))
+    assert code == 2
+    assert "cannot be written" in err
 
 
 def test_an_old_self_check_counts_for_nothing(rig: Rig, tmp_path: Path, one_look: str) -> None:
