@@ -3,6 +3,7 @@ file states, at a value that its limit names. Scatter and noise are known afterw
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from datetime import date
 from itertools import pairwise
@@ -13,7 +14,7 @@ from rig.plan.formula import CONSTANTS, Formula, parse
 from rig.plan.formula_words import FormulaError
 from rig.plan.hand_instruments import HAND
 from rig.plan.plan_limits import looked_up
-from rig.plan.procedure import Ask, Compute, Judged, Measure, Record, Time, Waveform
+from rig.plan.procedure import CONTACT_FIGURES, Ask, Compute, Judged, Measure, Record, Time, Waveform
 from rig.plan.stated import narrowest_statement, stated_quantity
 from rig.plan.values import LimitText, ProfileRef
 from rig.plan.view import FUNCTION_QUANTITY, Placed, View
@@ -114,6 +115,8 @@ def _by_hand(view: View, edge: InputEdge | OutputEdge | QuantityEdge) -> bool:
 
 def _recorded(view: View, step: Record, value: float) -> list[Line]:
     """The figures of a trace, without the scatter of its points."""
+    if step.figure in CONTACT_FIGURES:
+        return [line("edges", step.every.to("s") / 2.0 * math.sqrt(2.0)), line("clock", CLOCK * value)]
     if step.judged not in view.bench.quantities:
         raise NotKnown("said by another rule")
     statement = stated_quantity(view.bench, step.judged)
@@ -124,7 +127,7 @@ def _recorded(view: View, step: Record, value: float) -> list[Line]:
         return [line("period", step.every.to("s") / 2.0)]
     if step.figure == "overshoot":
         return [each for each in statement.lines(value) if each.name == "resolution"]
-    if step.figure in ("lethality", "changes", "first contact"):
+    if step.figure == "lethality":
         raise NotKnown("it hangs on the course of the trace")
     return list(statement.lines(value))
 

@@ -30,6 +30,7 @@ Function = Literal[
     "frequency", "temperature", "pressure", "power", "energy", "mass",
 ]  # fmt: skip
 FIGURES = ("highest", "lowest", "last", "mean", "slope", "onset", "plateau", "overshoot", "leak", "lethality")
+CONTACT_FIGURES = ("first contact", "chatter")  # of a trace of an input
 WORST = ("stopped", "no reading", "fail", "conditional fail", "not evaluated", "conditional pass", "pass", "not run")
 VerdictWord = Literal[
     "stopped", "no reading", "fail", "conditional fail", "not evaluated", "conditional pass", "pass", "not run"
@@ -187,7 +188,8 @@ class Time(Judged):
 
 
 class Record(Judged):
-    """Record a trace of bench quantities; ``judge: highest of NAME``."""
+    """Record a trace of bench quantities, and of inputs (closed is 1); ``judge: highest of NAME``, of an input
+    ``first contact of NAME`` or ``chatter of NAME``."""
 
     record: tuple[Name, ...] = Field(min_length=1, max_length=8)
     every: Duration
@@ -198,18 +200,19 @@ class Record(Judged):
     @model_validator(mode="after")
     def _judges_what_it_records(self) -> Record:
         figure, of, name = self.judge.partition(" of ")
-        if not of or figure not in FIGURES or name not in self.record:
-            raise ValueError(f"expected judge: {', '.join(FIGURES)} of one of its quantities, found {self.judge!r}")
+        if not of or figure not in (*FIGURES, *CONTACT_FIGURES) or name not in self.record:
+            known = ", ".join((*FIGURES, *CONTACT_FIGURES))
+            raise ValueError(f"expected judge: {known} of one of its quantities or inputs, found {self.judge!r}")
         return self
 
     @property
     def figure(self) -> str:
-        """Which figure of the trace is judged: one of ``FIGURES``."""
+        """Which figure of the trace is judged: one of ``FIGURES``, or of ``CONTACT_FIGURES``."""
         return self.judge.partition(" of ")[0]
 
     @property
     def judged(self) -> str:
-        """The quantity whose trace is judged."""
+        """The quantity or input whose trace is judged."""
         return self.judge.partition(" of ")[2]
 
 

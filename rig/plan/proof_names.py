@@ -107,7 +107,7 @@ def _input_edge(view: View, placed: Placed, key: str, edge: InputEdge) -> Iterat
 
 def places_exist(view: View) -> Iterator[Fault]:
     """Where a step measures and what it records is on the bench."""
-    points, quantities = view.bench.test_points, view.bench.quantities
+    points, quantities, inputs = view.bench.test_points, view.bench.quantities, view.bench.inputs
     for placed in view.steps:
         step = placed.step
         if isinstance(step, Measure) and step.at not in points and step.at not in quantities:
@@ -117,8 +117,9 @@ def places_exist(view: View) -> Iterator[Fault]:
             yield view.fault(placed, ("waveform",), unknown("test point", step.waveform, points))
         if isinstance(step, Record):
             for index, name in enumerate(step.record):
-                if name not in quantities:
-                    yield view.fault(placed, ("record", index), unknown("quantity", name, quantities))
+                if name not in quantities and name not in inputs:
+                    message = unknown("quantity or input", name, [*quantities, *inputs])
+                    yield view.fault(placed, ("record", index), message)
 
 
 def hand_instruments_exist(view: View) -> Iterator[Fault]:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from rig.errors import Fault
 from rig.plan.answers import NumberAnswer
-from rig.plan.procedure import Ask, Measure, Record, Waveform
+from rig.plan.procedure import CONTACT_FIGURES, Ask, Measure, Record, Waveform
 from rig.plan.view import FUNCTION_QUANTITY, View, example, waveform_quantity
 from rig.quantities import Quantity, unit
 
@@ -95,12 +95,16 @@ def accuracy_is_stated(view: View) -> Iterator[Fault]:
 
 
 def slopes_have_a_unit(view: View) -> Iterator[Fault]:
-    """A slope is of a mass, a temperature or a pressure, a leak of a pressure, lethality of a temperature."""
+    """A slope is of a mass, a temperature or a pressure, a leak of a pressure, lethality of a temperature, first
+    contact and chatter are of an input."""
     for placed in view.steps:
         step = placed.step
         spec = view.bench.quantities.get(step.judged) if isinstance(step, Record) else None
         if isinstance(step, Record) and spec is not None and view.reading(step) is None:
             message = f"there is no unit for the {step.figure} of a {FUNCTION_QUANTITY[spec.measures]}"
+            yield view.fault(placed, ("judge",), message)
+        elif isinstance(step, Record) and step.judged in view.bench.inputs and view.reading(step) is None:
+            message = f"an input has no {step.figure}; expected {' or '.join(CONTACT_FIGURES)} of {step.judged}"
             yield view.fault(placed, ("judge",), message)
 
 

@@ -12,6 +12,7 @@ from rig.plan.for_units import left_out, stage_left_out
 from rig.plan.load import Loaded, Loc
 from rig.plan.messages import listed, nearest
 from rig.plan.procedure import (
+    CONTACT_FIGURES,
     AnyStep,
     Ask,
     Compute,
@@ -65,6 +66,8 @@ def figure_quantity(figure: str, of: str | None) -> str | None:
         return "time" if of == "temperature" else None
     if figure == "onset":
         return "time"
+    if figure in CONTACT_FIGURES:
+        return None  # those are of contacts
     return "temperature difference" if figure == "overshoot" and of == "temperature" else of
 
 
@@ -164,6 +167,8 @@ class View:
             return unit(step.answer.number_in).quantity if isinstance(step.answer, NumberAnswer) else None
         if isinstance(step, Waveform):
             return waveform_quantity(step, self.offers(step.waveform))
+        if isinstance(step, Record) and step.judged in self.bench.inputs:
+            return "time" if step.figure in CONTACT_FIGURES else None
         if isinstance(step, Record):
             judged = self.bench.quantities.get(step.judged)
             quantity = None if judged is None else FUNCTION_QUANTITY[judged.measures]

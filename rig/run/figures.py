@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 
 from rig.judgement.accuracy import Statement
+from rig.run.timing import clock_line
 from rig.run.traces import slope
 from rig.steam import f0
 from rig.uncertainty import Line, scatter, total
@@ -34,6 +35,16 @@ def figure(how: str, statement: Statement, code: str, times: Sequence[float], va
         return _of_the_course(how, statement, code, times, values)
     value = {"highest": max(values), "lowest": min(values), "last": values[-1]}[how]
     return value, code, [*statement.lines(value)], ""
+
+
+def contact_figure(how: str, times: Sequence[float], values: Sequence[float], slack: float) -> Figure:
+    """Figure ``how`` of a trace of an input, in s; ``slack`` is what the time of a point may be off by. Raises as
+    :func:`figure`."""
+    from rig.waveforms import contacts
+
+    found = (contacts.chatter if how == "chatter" else contacts.first_contact)(times, values, slack)
+    edges = Line("edges", found.u, "each between two points of the record")
+    return found.value, "s", [edges, clock_line(found.value)], found.remark
 
 
 LONGEST_GAP = 30.0  # s between two points, above which the time between them proves nothing (no source; our own choice)

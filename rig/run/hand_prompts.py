@@ -10,7 +10,7 @@ from rig.plan.edges import InputEdge, OutputEdge, QuantityEdge, StartByPerson
 from rig.plan.energy import OHMS
 from rig.plan.messages import listed, nearest
 from rig.plan.plan import Plan, each_step
-from rig.plan.procedure import Measure, Record, Time, Waveform
+from rig.plan.procedure import CONTACT_FIGURES, Measure, Record, Time, Waveform
 from rig.plan.view import FUNCTION_QUANTITY, figure_quantity, turned_on, waveform_quantity
 from rig.plan.wiring import Bench
 from rig.quantities import UNITS
@@ -104,8 +104,8 @@ def only_by_hand(bench: Bench, step: ByHandStep) -> bool:
         return any(bench.by_hand(_instrument_of(bench, edge)) for edge in edges)
     places = step.record if isinstance(step, Record) else (step.at if isinstance(step, Measure) else step.waveform,)
     for name in places:
-        point, quantity = bench.test_points.get(name), bench.quantities.get(name)
-        instrument = point.meter if point is not None else quantity.instrument if quantity is not None else ""
+        point, channel = bench.test_points.get(name), bench.quantities.get(name) or bench.inputs.get(name)
+        instrument = point.meter if point is not None else channel.instrument if channel is not None else ""
         if bench.by_hand(instrument):
             return True
     return False
@@ -185,6 +185,8 @@ def asked_in(plan: Plan, step: ByHandStep) -> str:
         quantity = "time"
     elif isinstance(step, Measure):
         quantity = FUNCTION_QUANTITY[step.measure]
+    elif isinstance(step, Record) and step.figure in CONTACT_FIGURES:
+        quantity = "time"
     elif isinstance(step, Record):
         of = FUNCTION_QUANTITY[plan.bench.quantities[step.judged].measures]
         quantity = figure_quantity(step.figure, of) or of

@@ -23,8 +23,9 @@ def read_by(step: Any, wiring: Bench) -> list[str]:
     places = [step.at] if isinstance(step, Measure) else [step.waveform] if isinstance(step, Waveform) else []
     if isinstance(step, Record):
         places = list(step.record)
-    quantities = [wiring.quantities[n].instrument for n in places if n in wiring.quantities]
-    return list(dict.fromkeys([*quantities, *(wiring.test_points[n].meter for n in places if n in wiring.test_points)]))
+    channels = wiring.quantities | wiring.inputs
+    read = [channels[n].instrument for n in places if n in channels]
+    return list(dict.fromkeys([*read, *(wiring.test_points[n].meter for n in places if n in wiring.test_points)]))
 
 
 def _of_edge(edge: InputEdge | OutputEdge | QuantityEdge, wiring: Bench) -> str:

@@ -33,7 +33,7 @@ from rig.quantities import Quantity
 from rig.run.by_hand import ByHand
 from rig.run.computing import compute, known
 from rig.run.doubts import Doubts
-from rig.run.figures import figure
+from rig.run.figures import contact_figure, figure
 from rig.run.hand_prompts import rates
 from rig.run.outcome import Outcome, judged, no_reading
 from rig.run.people import People, Said, prompt_of
@@ -239,6 +239,8 @@ class StepWork:
             await trace.run(step.every.to("s"), lambda: (beside is not None and beside.over) or clock.now() > end)
         limit = self._plan.limit(step)
         name = step.judged
+        if name in self._bench.wiring.inputs:
+            return self._contact(step, trace, limit)
         statement = stated_quantity(self._bench.wiring, name)
         try:
             value, code, lines, remark = figure(
@@ -246,6 +248,16 @@ class StepWork:
             )
         except ValueError as error:
             return no_reading(name, str(error), "See its trace, and check its sensor")
+        outcome = self._judged(step, make_reading(value, code, lines, limit.shown_in if limit else ""), limit)
+        return replace(outcome, answer=remark or None)
+
+    def _contact(self, step: Record, trace: Trace, limit: Limit | None) -> Outcome:
+        """The figure of a contact's record. A contact that never closed has none, and that is the unit's doing."""
+        name = step.judged
+        try:
+            value, code, lines, remark = contact_figure(step.figure, trace.times[name], trace.values[name], trace.slack)
+        except ValueError as error:
+            return Outcome(Verdict.NOT_RUN, reason=f"{name}: {error}")
         outcome = self._judged(step, make_reading(value, code, lines, limit.shown_in if limit else ""), limit)
         return replace(outcome, answer=remark or None)
 

@@ -70,9 +70,9 @@ class Timing:
         self.tasks += self._meanwhile(self.beside)
         second = self._watch(self._step.time.until)
         end_edge = await second.until(lambda: self._deadline(start_edge.middle + self._give_up))
-        self.beside.over = True
         now = self._clock.now()
         after = None if end_edge is None or not second.seen_old else await self._look_on(second)
+        self.beside.over = True
         await self._finish()
         self._raise_beside()
         if end_edge is None:

@@ -1,4 +1,4 @@
-"""Traces: one or more quantities over time, and the one number that is judged of them."""
+"""Traces: one or more quantities or inputs over time, and the one number that is judged of them."""
 
 from __future__ import annotations
 
@@ -12,12 +12,14 @@ CHUNK = 60  # points that go to the journal together
 
 
 class Trace:
-    """Samples bench quantities at a stated period; points go out in chunks, nothing is kept back at the end."""
+    """Samples bench quantities and inputs (closed is 1) at a stated period; points go out in chunks, nothing is kept
+    back at the end. ``slack`` is the most that the time of a point may be off by, s."""
 
     def __init__(self, step: str, names: Sequence[str], bench: LiveBench, emit: Callable[[Event], None]) -> None:
         self._step, self._names, self._bench, self._emit = step, tuple(names), bench, emit
         self.times: dict[str, list[float]] = {n: [] for n in names}
         self.values: dict[str, list[float]] = {n: [] for n in names}
+        self.slack = 0.0
         self._sent = dict.fromkeys(names, 0)
 
     async def run(self, every: float, over: Callable[[], bool]) -> None:
@@ -34,15 +36,27 @@ class Trace:
             self.flush(least=1)
 
     async def _sample(self, name: str) -> None:
-        said = await self._bench.quantity(name)
-        at = self._bench.since_start((said.asked + said.had) / 2)
+        value, asked, had = await self._look(name)
+        at = self._bench.since_start((asked + had) / 2)
+        self.slack = max(self.slack, (had - asked) / 2)
         self.times[name].append(at)
-        self.values[name].append(said.value.value)
-        self._emit(Sampled(at, self._step, name, said.value.value, self.unit(name)))
+        self.values[name].append(value)
+        self._emit(Sampled(at, self._step, name, value, self.unit(name)))
         self.flush(least=CHUNK)
 
+    async def _look(self, name: str) -> tuple[float, float, float]:
+        """The value now, and when it was asked for and had."""
+        contact = self._bench.wiring.inputs.get(name)
+        if contact is not None:
+            state = await self._bench.state(name)
+            return float(state.value == contact.closed), state.asked, state.had
+        said = await self._bench.quantity(name)
+        return said.value.value, said.asked, said.had
+
     def unit(self, name: str) -> str:
-        """The canonical unit of a traced quantity."""
+        """The canonical unit of a traced quantity; a number for an input."""
+        if name in self._bench.wiring.inputs:
+            return "1"
         return self._bench.wiring.quantities[name].unit
 
     def flush(self, least: int) -> None:

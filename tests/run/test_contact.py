@@ -8,11 +8,12 @@ from collections.abc import Callable
 import pytest
 
 from rig.errors import InputError
+from rig.events import StepResult
 from rig.limits import Verdict
 from rig.plan.plan import Plan
 from rig.run.contact import Chatter, changes
 from rig.run.edges import Bracket, Seen
-from tests.conftest import by_name, run
+from tests.conftest import bundled_plan, by_name, run
 
 
 def looks(states: str, every: float = 0.1) -> list[Seen]:
@@ -104,3 +105,67 @@ def test_only_a_contact_is_looked_on_at(written: Callable[[str], Plan]) -> None:
     with pytest.raises(InputError) as caught:
         written(text)
     assert "then-watch" in "".join(caught.value.lines())
+
+
+def chatter_of(seed: int, *faults: tuple[str, float], unit: str = "demo-18-dc") -> StepResult:
+    record = run(bundled_plan("fill-diagnosis", unit), seed=seed, faults=faults)
+    return by_name(record)["as-found-chatter"]
+
+
+@pytest.mark.parametrize(("seed", "unit"), [(1, "demo-18-dc"), (3, "demo-18-dc"), (2, "demo-18-ac"), (4, "demo-24-dc")])
+def test_the_waves_of_a_fill_are_no_fault(seed: int, unit: str) -> None:
+    """The surface rises by some hundredths of a millimetre a second, and the waves on it are as high: what they do to
+    a sound probe is over in a second."""
+    found = chatter_of(seed, unit=unit)
+    assert found.verdict is Verdict.PASS
+    assert found.reading is not None
+    assert 0.0 <= found.reading.value < 1.0
+    assert {line.name for line in found.reading.budget} == {"edges", "clock"}
+    assert "inputs-1" in found.reading.instrument
+
+
+def test_a_probe_that_lets_go_is_seen_in_the_fill_that_passes() -> None:
+    record = run(bundled_plan("fill-diagnosis"), seed=2, faults=(("probe-coated~", 1.0),))
+    steps = by_name(record)
+    assert steps["as-found-time"].verdict is Verdict.PASS
+    assert steps["as-found-chatter"].verdict is Verdict.FAIL
+    assert "changes or more after the first contact" in str(steps["as-found-chatter"].answer)
+
+
+def test_a_probe_that_never_got_wet_has_no_chatter_and_no_blame() -> None:
+    found = chatter_of(4, ("coil-open", 1.0))
+    assert found.verdict is Verdict.NOT_RUN
+    assert "did not close" in str(found.reason)
+
+
+CONTACT = """
+procedure: trial
+title: A trial
+revision: "1"
+stages:
+  - stage: only
+    title: Only
+    drive: dead
+    steps:
+      - step: course
+        record: [%s]
+        every: 100 ms
+        for: 5 s
+        judge: %s
+        limit: {at-most: 2 s, source: a test}
+"""
+
+
+@pytest.mark.parametrize(
+    ("record", "judge", "says"),
+    [
+        ("level-probe", "highest of level-probe", "an input has no highest; expected first contact or chatter"),
+        ("chamber-temperature", "chatter of chamber-temperature", "no unit for the chatter of a temperature"),
+        ("level-prob", "chatter of level-prob", "no quantity or input is called 'level-prob'"),
+        ("level-probe", "chatters of level-probe", "expected judge:"),
+    ],
+)
+def test_what_a_contact_has_not(record: str, judge: str, says: str, written: Callable[[str], Plan]) -> None:
+    with pytest.raises(InputError) as caught:
+        written(CONTACT % (record, judge))
+    assert says in "".join(caught.value.lines())
