@@ -14,6 +14,7 @@ from rig.judgement.sensors import RULES, celsius
 from rig.quantities import Dimension, unit
 
 KELVIN = 273.15
+ABOVE_SATURATION = "above-saturation"
 COPPER = 235.0  # K, IEC 60034-1, 8.6.2.3
 
 
@@ -98,5 +99,11 @@ CORRECTIONS: dict[str, Correction] = {
         "Pa",
         "saturated steam, IAPWS R7-97, region 4",
         lambda kelvin: steam.saturation_pressure(kelvin - KELVIN),
+    ),
+    ABOVE_SATURATION: Correction(
+        ("Cel", "Pa"),
+        "K",
+        "temperature less that of saturated steam at its absolute pressure, IAPWS R7-97, region 4",
+        lambda kelvin, pascal: kelvin - KELVIN - steam.saturation_temperature(pascal),
     ),
 }

@@ -92,6 +92,10 @@ class Formula:
         """What it corrects on the way, innermost first, given the values of its names. Raises FormulaError."""
         return list(_corrections(self._root, values_si))
 
+    def calls(self, function: str) -> bool:
+        """Whether it has this function anywhere."""
+        return function in _functions(self._root)
+
     def column(self, name: str) -> int:
         """Where a name first stands, from 1."""
         return next(c for n, c in _names(self._root) if n == name)
@@ -277,6 +281,10 @@ def _corrected_dimension(name: str, dims: list[Dimension], column: int) -> Dimen
         expected, found = (" and ".join(shown(d) for d in each) for each in (wanted, dims))
         raise FormulaError(f"{name} takes {expected}, found {found}", column)
     return dims[0] if gives is None else gives
+
+
+def _functions(part: _Part) -> set[str]:
+    return {part.function}.union(*map(_functions, part.arguments)) if isinstance(part, _Call) else set()
 
 
 def _corrections(part: _Part, known: Mapping[str, float]) -> Iterator[Corrected]:

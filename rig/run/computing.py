@@ -7,11 +7,12 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 
 from rig.events import Correction, Reading, StepResult
-from rig.plan.corrections import CORRECTIONS, SAME
+from rig.plan.corrections import ABOVE_SATURATION, CORRECTIONS, SAME
 from rig.plan.formula import Corrected, Formula
 from rig.plan.formula_words import FormulaError
 from rig.quantities import canonical, unit
 from rig.run.readings import make_reading
+from rig.steam import disagreement, saturation_pressure
 from rig.uncertainty import Line, total
 
 TOO_LARGE = "the result, or its uncertainty, is too large for a number"
@@ -76,6 +77,19 @@ def _computed(formula: Formula, readings: Mapping[str, Reading], facts: Mapping[
     before = (made for each in readings.values() for made in each.corrections)
     made = (_named(each, code) for each in formula.corrections(values))
     return replace(reading, corrections=(*dict.fromkeys(before), *made))
+
+
+def meaning(formula: Formula, reading: Reading) -> str | None:
+    """What a temperature above or below saturation may mean, for people; None for other formulas.
+
+    Where the pressure came from a gauge, another ambient pressure is among the reasons."""
+    if not formula.calls(ABOVE_SATURATION):
+        return None
+    made = {each.name: each for each in reading.corrections}
+    found, ambient = made[ABOVE_SATURATION], made.get("absolute")
+    pascal = saturation_pressure(found.before - found.after)
+    around = None if ambient is None else ambient.after - ambient.before
+    return disagreement(found.before, pascal, reading.u, ambient=around).meaning
 
 
 def _named(made: Corrected, code: str) -> Correction:

@@ -31,7 +31,7 @@ from rig.plan.procedure import (
 from rig.plan.stated import stated_quantity
 from rig.quantities import Quantity
 from rig.run.by_hand import ByHand
-from rig.run.computing import compute, known
+from rig.run.computing import compute, known, meaning
 from rig.run.doubts import Doubts
 from rig.run.figures import contact_figure, figure
 from rig.run.hand_prompts import rates
@@ -309,4 +309,4 @@ class StepWork:
         except ValueError as error:
             return Outcome(Verdict.NOT_RUN, reason=str(error))
         reading = replace(reading, instrument=named_together(readings.values()))
-        return self._judged(step, reading, limit)
+        return replace(self._judged(step, reading, limit), answer=meaning(formula, reading))

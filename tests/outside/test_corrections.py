@@ -37,6 +37,7 @@ def value(text: str, given: dict[str, tuple[float, str]], wanted: str) -> float:
         ("saturation-temperature(absolute(g, a))", {"g": (203, "kPa"), "a": (80, "kPa")}, "Cel", 131.547),
         ("saturation-pressure(t)", {"t": (134.0, "Cel")}, "kPa", 304.19888),
         ("t - saturation-temperature(p)", {"t": (130.0, "Cel"), "p": (304.19888, "kPa")}, "K", -4.0),
+        ("above-saturation(t, p)", {"t": (130.0, "Cel"), "p": (304.19888, "kPa")}, "K", -4.0),
         ("pt100(r)", {"r": (151.2, "Ohm")}, "Cel", 133.64233),
         ("pt100(zeroed(r, lead))", {"r": (151.6, "Ohm"), "lead": (400, "mOhm")}, "Cel", 133.64233),
         ("pt1000(r)", {"r": (1.512, "kOhm")}, "Cel", 133.64233),
