@@ -19,8 +19,17 @@ from rig.cli.options import json_option, print_json
 @click.option("--bench", help="Prove procedures on this bench: a name, or a file.")
 @click.option("--unit", help="Prove procedures with this unit profile: a name, or a file.")
 @click.option("--ratios", is_flag=True, help="List what is known of every limit before the run.")
+@click.option("--in-tolerance", type=click.FloatRange(1, 100, min_open=True, max_open=True), metavar="PERCENT",
+              help="With --ratios: the risks of deciding, where so many units in 100 conform.")  # fmt: skip
 @json_option
-def command(files: tuple[str, ...], bench: str | None, unit: str | None, ratios: bool, as_json: bool) -> int:
+def command(
+    files: tuple[str, ...],
+    bench: str | None,
+    unit: str | None,
+    ratios: bool,
+    in_tolerance: float | None,
+    as_json: bool,
+) -> int:
     """Read FILEs of any kind and prove what can be proved before power. The name of a bundled one will do.
 
     \b
@@ -28,18 +37,23 @@ def command(files: tuple[str, ...], bench: str | None, unit: str | None, ratios:
       rig check incoming-inspection --bench simulated --unit demo-18-dc
       rig check my-procedure.yaml
       rig check final-inspection --ratios
+      rig check final-inspection --ratios --in-tolerance 95
 
     Prints one line a fault, file:line:column: what is wrong; the exit code is then 2. A line that says 'warning' is of
     something that should be known before the run, and is no fault. --ratios tells the uncertainty to expect at each
     limit and the test uncertainty ratio, or why they cannot be known before the run; scatter comes on top.
+    With a stated prior (--in-tolerance: the units lie normally about the middle of a limit with two ends) it tells the
+    consumer's risk, a unit passed that does not conform, and the producer's, one not passed that does.
     """
     from rig.plan.check import look_over
 
+    if in_tolerance is not None and not ratios:
+        raise click.UsageError("--in-tolerance goes with --ratios")
     paths = [_path_of(name) for name in files]
     found = look_over(paths, bench, unit)
     faults = found.faults
     if ratios and not faults:
-        _list_ratios(paths, bench, unit, as_json)
+        _list_ratios(paths, bench, unit, None if in_tolerance is None else in_tolerance / 100.0, as_json)
     elif as_json:
         kinds = ((found.faults, False), (found.warnings, True))
         print_json([{**asdict(each), "warning": warning} for some, warning in kinds for each in some])
@@ -54,23 +68,43 @@ def command(files: tuple[str, ...], bench: str | None, unit: str | None, ratios:
     return WRONG_INPUT if faults else PASSED
 
 
-def _list_ratios(paths: Sequence[str | Path], bench: str | None, unit: str | None, as_json: bool) -> None:
+def _list_ratios(
+    paths: Sequence[str | Path], bench: str | None, unit: str | None, in_tolerance: float | None, as_json: bool
+) -> None:
     from rig.cli.table import table
     from rig.plan.check import expected_ratios
     from rig.shown.numbers import limit_text, significant, with_unit
 
-    found = expected_ratios(paths, bench, unit)
+    found = [
+        (procedure, profile, each, None if in_tolerance is None else each.risks(in_tolerance))
+        for procedure, profile, each in expected_ratios(paths, bench, unit)
+    ]
     if as_json:
-        print_json([{"procedure": procedure, "unit": profile, **asdict(each)} for procedure, profile, each in found])
+        values = [
+            {"procedure": procedure, "unit": profile, **asdict(each)}
+            | ({} if in_tolerance is None else {"risks": risks and asdict(risks)})
+            for procedure, profile, each, risks in found
+        ]
+        print_json(values)
         return
+    head = (
+        "procedure",
+        "step",
+        "limit",
+        "U",
+        "ratio",
+        *(() if in_tolerance is None else ("risks: consumer, producer",)),
+    )
     rows = []
-    for procedure, _, each in found:
+    for procedure, _, each, risks in found:
         code = "K" if each.limit.unit == "Cel" else each.limit.unit
         expanded = "" if each.expanded is None else with_unit(significant(each.expanded, 2), code, False)
         ratio = each.why_not and "not known before the run: " + each.why_not
         ratio = ratio or ("no span" if each.ratio is None else significant(each.ratio, 2))
-        rows.append((procedure, each.step, limit_text(each.limit, False), expanded, ratio))
-    for text in table(("procedure", "step", "limit", "U", "ratio"), rows, shutil.get_terminal_size().columns):
+        row = (procedure, each.step, limit_text(each.limit, False), expanded, ratio)
+        both = "" if risks is None else f"{100 * risks.consumer:.2g} %, {100 * risks.producer:.2g} %"
+        rows.append(row if in_tolerance is None else (*row, both))
+    for text in table(head, rows, shutil.get_terminal_size().columns):
         print(text.plain)
 
 

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from rig.errors import Fault
+from rig.judgement.risk import Prior, Risks, process_width, risks
 from rig.limits import Limit
 from rig.plan.expected import NotKnown, lines_at, written_limit
 from rig.plan.plan_limits import limit_of, rule_of
@@ -30,6 +31,17 @@ class Ratio:
     expanded: float | None
     ratio: float | None
     why_not: str
+
+    def risks(self, in_tolerance: float) -> Risks | None:
+        """The consumer's and the producer's risk of deciding by the limit's rule (JCGM 106:2012, 9.4), where the units
+        that are measured scatter normally about the middle between its ends and ``in_tolerance`` of them conform;
+        accepted is what passes. None where nothing is known, or the limit has not two ends."""
+        low, high = self.limit.at_least, self.limit.at_most
+        if self.expanded is None or self.expanded <= 0 or low is None or high is None or low >= high:
+            return None
+        prior = Prior((low + high) / 2.0, (high - low) / 2.0 * process_width(in_tolerance))
+        u = self.expanded / 2.0
+        return risks(self.limit, self.limit.acceptance(u), prior, u)
 
 
 def poor_ratios(view: View) -> Iterator[Fault]:

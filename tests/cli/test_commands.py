@@ -404,3 +404,17 @@ def test_the_bench_measures_its_reference_parts(rig: Rig) -> None:
     assert code == 0
     assert json.loads(out)["self_check"]["verdict"] == "pass"
     assert "hundred-ohm" in err
+
+
+def test_check_tells_the_risks_for_a_stated_prior(rig: Rig) -> None:
+    asked = ("check", "leak-down", "--ratios", "--in-tolerance", "95")
+    code, out, _ = rig(*asked, "--json")
+    assert code == 0
+    known = {each["step"]: each["risks"] for each in json.loads(out)}
+    assert 0 < known["pressure-lost"]["consumer"] < known["pressure-lost"]["producer"] < 0.05
+    assert known["leak-flow"] is None  # one end: no process to centre
+    code, out, _ = rig(*asked)
+    assert code == 0
+    assert "risks" in out
+    assert rig("check", "leak-down", "--in-tolerance", "95")[0] == 2
+    assert rig("check", "leak-down", "--ratios", "--in-tolerance", "100")[0] == 2

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 from small_shop import Shop
 
-from rig.limits import Rule
+from rig.limits import Limit, Rule
 from rig.plan.check import look_over
 from rig.plan.plan import make_plan
 from rig.plan.proof_ratio import Ratio, ratios
@@ -146,3 +147,17 @@ def test_a_limit_that_its_guard_bands_close(shop: Shop) -> None:
     assert shop.change(old, "{nominal: 20 Cel, within: 0.35 K, source: i}").faults() == []
     simple = with_rule(closed, "{guard-band: 0}")
     assert simple.faults() == []
+
+
+def test_risks_for_a_stated_prior() -> None:
+    """A ratio of 4 with 95 units in 100 that conform: 0.8583 % and 1.5537 % by simple acceptance, as the metrology
+    press prints them (joint normal model); a guard band moves the risk from the consumer to the producer."""
+    limit = Limit(9.0, 11.0, "V", "a test", rule=Rule(guard=0.0, verdicts=2))
+    simple = Ratio("x", limit, 0.25, 4.0, "").risks(0.95)
+    assert simple is not None
+    assert (simple.consumer, simple.producer) == pytest.approx((0.008583, 0.015537), abs=1e-6)
+    guarded = Ratio("x", replace(limit, rule=Rule()), 0.25, 4.0, "").risks(0.95)
+    assert guarded is not None
+    assert guarded.consumer < 0.001 < simple.producer < guarded.producer
+    assert Ratio("x", replace(limit, at_least=None), 0.25, None, "").risks(0.95) is None
+    assert Ratio("x", limit, None, None, "not known").risks(0.95) is None
