@@ -12,7 +12,9 @@ from typing import NamedTuple
 from rig.bench.ports import Analog, Answer, Gauge, Inputs
 from rig.errors import BadAnswer
 from rig.judgement.sensors import celsius
-from rig.plan.wiring import Bench, QuantitySpec, SensorSpec
+from rig.plan.channels import QuantitySpec, SensorSpec
+from rig.plan.stated import certificate_of
+from rig.plan.wiring import Bench
 
 BEYOND = 0.05  # of the span that the bench file gives: how far past its ends an instrument still shows something
 
@@ -38,6 +40,7 @@ class Readers:
     ) -> None:
         self._wiring, self._modules, self._analog, self._gauges = wiring, modules, analog, gauges
         self._scales = {name: _scale(spec) for name, spec in wiring.quantities.items() if spec.raw is not None}
+        self._certificates = {name: certificate_of(spec) for name, spec in wiring.quantities.items()}
         self._inputs: dict[str, Answer[tuple[bool, ...]]] = {}
         self._quantities: dict[str, Answer[QuantityReading]] = {}
         self.watchers: list[Callable[[str, Answer[QuantityReading]], None]] = []  # told of every quantity
@@ -65,10 +68,18 @@ class Readers:
             raw, (counts, least, most, span) = read.value[0], self._scales[name]
             value = least + (raw - counts) * (most - least) / span
             answer = Answer(QuantityReading(value, raw), read.asked, read.had)
-        self._quantities[name] = answer
+        answer = self._quantities[name] = self._corrected(name, answer)
         for watcher in self.watchers:
             watcher(name, answer)
         return answer
+
+    def _corrected(self, name: str, answer: Answer[QuantityReading]) -> Answer[QuantityReading]:
+        """By the calibration certificate of the channel, where it has one."""
+        certificate, said = self._certificates[name], answer.value
+        if certificate is None:
+            return answer
+        right = said.value + certificate.correction(said.value)[0]
+        return Answer(said._replace(value=right), answer.asked, answer.had)
 
     async def _sensed(self, name: str, spec: QuantitySpec, sensor: SensorSpec) -> Answer[QuantityReading]:
         """The temperature of a sensor, from its ohms or volts. Raises BadAnswer for what no such sensor reads."""

@@ -9,6 +9,7 @@ from datetime import date
 from itertools import pairwise
 
 from rig.plan.answers import NumberAnswer
+from rig.plan.channels import QuantitySpec
 from rig.plan.edges import InputEdge, OutputEdge, QuantityEdge
 from rig.plan.formula import CONSTANTS, Formula, parse
 from rig.plan.formula_words import FormulaError
@@ -18,7 +19,7 @@ from rig.plan.procedure import CONTACT_FIGURES, Ask, Compute, Judged, Measure, R
 from rig.plan.stated import narrowest_statement, stated_quantity
 from rig.plan.values import LimitText, ProfileRef
 from rig.plan.view import FUNCTION_QUANTITY, Placed, View
-from rig.plan.wiring import InputSpec, OutputSpec, QuantitySpec, TestPoint
+from rig.plan.wiring import InputSpec, OutputSpec, TestPoint
 from rig.quantities import Quantity, canonical, convert, unit
 from rig.uncertainty import Line, line, total
 

@@ -7,9 +7,10 @@ from collections.abc import Iterator
 from rig.errors import Fault
 from rig.judgement.sensors import PLATINUM
 from rig.plan import proof_interlocks, proof_links, proof_safety
+from rig.plan.channels import QuantitySpec
 from rig.plan.load import Loaded
 from rig.plan.view import FUNCTION_QUANTITY, BenchView, unknown
-from rig.plan.wiring import Bench, QuantitySpec
+from rig.plan.wiring import Bench
 from rig.quantities import unit
 
 READ_BACK = "read-back"

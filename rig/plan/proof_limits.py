@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from rig.errors import Fault
+from rig.plan.channels import QuantitySpec
 from rig.plan.edges import QuantityEdge
 from rig.plan.procedure import Ask, Judged, Measure, Record, Time
 from rig.plan.values import AnyLimit, LimitRef, PartRef
 from rig.plan.view import FUNCTION_QUANTITY, Placed, View, example, unknown
-from rig.plan.wiring import QuantitySpec
 from rig.quantities import Quantity, canonical, unit
 
 # Figures of a trace that are values of its channel, and not times, rates or differences.

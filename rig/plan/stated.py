@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from datetime import date
 
 from rig.judgement.accuracy import Certificate, Point, Statement, Term, beyond
 from rig.judgement.pt100 import CLASSES
 from rig.judgement.sensors import RULES, least_slope
 from rig.judgement.sensors import slope as slope_of
-from rig.plan.wiring import Accuracy, Bench, InstrumentSpec, QuantitySpec
+from rig.plan.channels import Accuracy, QuantitySpec
+from rig.plan.wiring import Bench, InstrumentSpec
 from rig.quantities import Quantity
 
 SAME = 1e-9  # relative: two ranges that are one
@@ -87,7 +89,34 @@ def _ends(pair: tuple[Quantity, ...]) -> tuple[float, float]:
     return pair[0].to("Cel"), pair[1].to("Cel")
 
 
-def quantity_statement(name: str, spec: QuantitySpec, cold: QuantitySpec | None = None) -> Statement:
+def certificate_of(spec: QuantitySpec) -> Certificate | None:
+    """What a channel's readings are corrected by, in its canonical unit."""
+    if spec.certificate is None:
+        return None
+    difference = "K" if spec.unit == "Cel" else spec.unit
+    points = (Point(p.at.to(spec.unit), p.add.to(difference), p.uncertainty.to(difference))
+              for p in spec.certificate.points)  # fmt: skip
+    return Certificate(spec.certificate.number, tuple(sorted(points, key=lambda p: p.at)))
+
+
+def _shares(spec: QuantitySpec, room: tuple[Quantity, ...] | None) -> Iterator[Term]:
+    """What a channel's statement adds to its limit of error."""
+    full = max(abs(m.canonical().value) for m in spec.means)
+    if spec.of_reading is not None:
+        yield Term("share of reading", spec.of_reading.to("1"), 0.0, f"{spec.of_reading} of the reading")
+    if spec.of_range is not None:
+        yield Term("share of range", 0.0, spec.of_range.to("1") * full, f"{spec.of_range} of the channel's far end")
+    kelvins = 0.0 if room is None or spec.band is None else beyond(_ends(room), _ends(spec.band))
+    if kelvins > 0:
+        shares = (spec.of_reading_per_kelvin, spec.of_range_per_kelvin)
+        of_reading, of_range = (0.0 if share is None else share.to("1") * kelvins for share in shares)
+        basis = f"the room reaches {kelvins:g} K beyond the statement's band"
+        yield Term("temperature", of_reading, of_range * full, basis)
+
+
+def quantity_statement(
+    name: str, spec: QuantitySpec, cold: QuantitySpec | None = None, room: tuple[Quantity, ...] | None = None
+) -> Statement:
     """The statement of a bench quantity, in its canonical unit; its resolution is one count, where it has counts, or as
     the bench file states it.
 
@@ -109,7 +138,8 @@ def quantity_statement(name: str, spec: QuantitySpec, cold: QuantitySpec | None 
     if spec.drift is not None:
         terms += (Term("drift", 0.0, moves / slope, f"half of {spec.drift}, {basis}", drifts=True),)
     if sensor is None:
-        return Statement(f"{spec.instrument}, {name}", terms, step)
+        terms += tuple(_shares(spec, room))
+        return Statement(f"{spec.instrument}, {name}", terms, step, certificate_of(spec))
     if sensor.class_ is not None:
         fixed, share = CLASSES[sensor.class_]
         terms += (Term("sensor", share, fixed, f"class {sensor.class_}, IEC 60751"),)
@@ -127,4 +157,4 @@ def stated_quantity(bench: Bench, name: str) -> Statement:
     """The statement of a quantity of a bench."""
     spec = bench.quantities[name]
     cold = None if spec.sensor is None or spec.sensor.cold_junction is None else spec.sensor.cold_junction
-    return quantity_statement(name, spec, None if cold is None else bench.quantities.get(cold))
+    return quantity_statement(name, spec, None if cold is None else bench.quantities.get(cold), bench.room)

@@ -12,8 +12,9 @@ from rig.events import Correction, Reading
 from rig.judgement.accuracy import Statement
 from rig.judgement.sensors import RULES
 from rig.limits import Judgement, Limit, Verdict, judge
+from rig.plan.channels import QuantitySpec
 from rig.plan.stated import stated_quantity
-from rig.plan.wiring import Bench, QuantitySpec
+from rig.plan.wiring import Bench
 from rig.quantities import canonical, convert, unit
 from rig.run.typed import number_typed
 from rig.uncertainty import Line, line, rectangular, scatter, shown, total
@@ -108,6 +109,10 @@ def from_quantity(
     if len(values) > 1:
         lines.append(scatter(values))
     made = make_reading(mean, spec.unit, lines, shown_in, raw=raw)
+    if spec.certificate is not None:
+        before = math.fsum(spec.electrical(each) for each in raw) / len(raw)
+        basis = f"calibration certificate {spec.certificate.number}, {spec.instrument}, {name}"
+        return replace(made, corrections=(Correction("certificate", before, spec.unit, mean, spec.unit, basis),))
     return made if spec.sensor is None else replace(made, corrections=(_sensed(spec, mean, raw, cold),))
 
 

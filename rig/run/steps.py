@@ -233,13 +233,18 @@ class StepWork:
 
     async def _record(self, step: Record, beside: Beside | None) -> Outcome:
         trace = Trace(step.step, step.record, self._bench, self._emit)
-        clock = self._bench.clock
+        clock, name = self._bench.clock, step.judged
+        contact = name in self._bench.wiring.inputs
+
+        def over() -> bool:
+            ended = beside is not None and beside.over and not (contact and beside.looks_on)
+            return ended or clock.now() > end
+
         async with self._energized(step.energize):
             end = math.inf if step.for_ is None else clock.now() + self._plan.seconds(step.for_)
-            await trace.run(step.every.to("s"), lambda: (beside is not None and beside.over) or clock.now() > end)
+            await trace.run(step.every.to("s"), over)
         limit = self._plan.limit(step)
-        name = step.judged
-        if name in self._bench.wiring.inputs:
+        if contact:
             return self._contact(step, trace, limit)
         statement = stated_quantity(self._bench.wiring, name)
         try:

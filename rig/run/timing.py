@@ -28,9 +28,11 @@ SHOW_EVERY = 1.0  # s between two Sampled events; polls may be ten times as many
 
 @dataclass
 class Beside:
-    """What runs beside a timing: whether it is over, and an error that must end it."""
+    """What runs beside a timing: whether it is over, an error that must end it, and whether the contact that it ended
+    with is still looked at, so that records of contacts go on."""
 
     over: bool = False
+    looks_on: bool = False
     error: RigError | None = None
 
 
@@ -71,8 +73,10 @@ class Timing:
         second = self._watch(self._step.time.until)
         end_edge = await second.until(lambda: self._deadline(start_edge.middle + self._give_up))
         now = self._clock.now()
-        after = None if end_edge is None or not second.seen_old else await self._look_on(second)
+        self.beside.looks_on = end_edge is not None and second.seen_old and self._step.then_watch is not None
         self.beside.over = True
+        after = await self._look_on(second) if self.beside.looks_on else None
+        self.beside.looks_on = False
         await self._finish()
         self._raise_beside()
         if end_edge is None:

@@ -8,10 +8,11 @@ from typing import get_args
 
 import yaml
 
+from rig.plan.channels import Accuracy, QuantitySpec
 from rig.plan.corrections import CORRECTIONS
 from rig.plan.procedure import FIGURES, Waveform
 from rig.plan.values import DecisionRule
-from rig.plan.wiring import Accuracy, InOrder, QuantitySpec
+from rig.plan.wiring import InOrder
 
 GUIDE = (Path(__file__).parents[2] / "DEVELOPERS.md").read_text(encoding="utf-8")
 

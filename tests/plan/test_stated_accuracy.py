@@ -8,9 +8,10 @@ from datetime import date
 import pytest
 
 from rig.bench.meter_path import MeterReading
+from rig.plan.channels import Accuracy
 from rig.plan.load import load_named
 from rig.plan.stated import statement_of, why_none
-from rig.plan.wiring import Accuracy, Bench
+from rig.plan.wiring import Bench
 from rig.run.readings import from_meter
 
 TODAY = date(2026, 11, 26)
