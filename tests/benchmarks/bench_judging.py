@@ -20,6 +20,7 @@ from rig.run.outcome import judged
 from rig.run.readings import from_meter
 from rig.waveforms.alternating import departure
 from rig.waveforms.coil import rise
+from rig.waveforms.contacts import chatter
 from rig.waveforms.plunger import on_ac, on_dc
 
 STATED = Statement("meter", (Term("share of reading", 5e-5, 0.0, ""), Term("share of range", 0.0, 1e-3, "")))
@@ -46,12 +47,15 @@ def main() -> None:
     dc += np.random.default_rng(1).normal(0, 1e-4, t.size)
     ac = np.where(t > 0, 0.6 * np.sin(2 * np.pi * 50 * t), 0.0)
     window = round(0.02 / 3e-5)
+    looks = np.arange(10_000) * 0.1
+    contact = np.where(looks < 800, 0.0, np.where((looks > 805) | (np.sin(9 * looks) > 0), 1.0, 0.0))
     base = median(lambda: sum(range(1000)), 200)
     rows: list[tuple[str, Callable[[], object], int]] = [
         ("judge a reading", lambda: judged(reading, LIMIT), 2000),
         ("budget, value and text of a reading", lambda: from_meter(said, "V"), 2000),
         ("features of a DC coil, 10,000 points", lambda: rise(dc, 3e-5), 20),
         ("departure of an AC coil, 10,000 points", lambda: departure(ac, window), 20),
+        ("chatter of a contact, 10,000 points", lambda: chatter(looks.tolist(), contact.tolist()), 20),
         ("did the plunger move, DC", lambda: on_dc(dc.tolist(), 3e-5), 20),
         ("did the plunger move, AC", lambda: on_ac(ac.tolist(), 3e-5, 0.02), 20),
     ]

@@ -28,6 +28,7 @@ from rig.uncertainty import Line, line, scatter
 from simulators.instruments import ANALOG, AnalogInput, MeterErrors
 
 READINGS = int(os.environ.get("RIG_READINGS", "600"))
+FIRST = int(os.environ.get("RIG_SEED", "0"))  # other instruments and other values with each
 _bench = load_named("bench", "simulated").model
 assert isinstance(_bench, Bench)
 BENCH = _bench
@@ -109,8 +110,8 @@ KINDS: dict[str, tuple[Callable[[int, float], Reading], float, float, str]] = {
 def test_the_stated_interval_covers_the_truth(kind: str) -> None:
     """U of 95 % and more: at least 94.5 % of the true values lie within, every instrument made anew by its seed."""
     read, low, high, _ = KINDS[kind]
-    source, inside = random.Random(kind), 0
-    for seed in range(READINGS):
+    source, inside = random.Random(f"{kind} {FIRST}"), 0
+    for seed in range(FIRST, FIRST + READINGS):
         true = source.uniform(low, high)
         found = read(seed, true)
         inside += abs(found.value - true) <= coverage_factor(found.dof) * found.u
@@ -120,7 +121,7 @@ def test_the_stated_interval_covers_the_truth(kind: str) -> None:
 @pytest.mark.parametrize("count", [3, 5, 10])
 def test_where_a_normal_part_dominates_the_interval_is_no_wider_than_it_says(count: int) -> None:
     """Scatter alone: Student's t makes few readings cover 95.45 %, not less and not more than 96 %."""
-    source, inside, n = random.Random(count), 0, max(READINGS, 12_000)
+    source, inside, n = random.Random(f"{count} {FIRST}"), 0, max(READINGS, 12_000)
     for _ in range(n):
         values = [source.gauss(5.0, 0.01) for _ in range(count)]
         lines = [scatter(values), Line("resolution", 1e-5)]
@@ -134,8 +135,8 @@ def test_false_passes_stay_under_the_risk_of_the_rule(kind: str) -> None:
     """Units placed just beyond a limit, within U of it: with w = U a pass is wrong in less than 2.5 %; the bound for
     what was counted is at 95 % confidence (exact binomial, its normal approximation for many)."""
     read, low, high, unit = KINDS[kind]
-    source, wrong = random.Random(f"{kind} limit"), 0
-    for seed in range(READINGS):
+    source, wrong = random.Random(f"{kind} limit {FIRST}"), 0
+    for seed in range(FIRST, FIRST + READINGS):
         edge = source.uniform(low, high)
         u = read(seed, edge).u
         found = read(seed + 1_000_000, edge + source.uniform(0.0, 2.0) * u)
