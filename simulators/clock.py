@@ -12,8 +12,8 @@ The rules, all of them:
 4. `cancel` queues the task at the present time and cancels it when the baton reaches it, so that its
    clean-up runs awake and in order. A sleeper cancelled from outside (`task.cancel()`, a signal) leaves the
    queue and is awake at once, beside whoever else is: the baton then moves when all of them wait.
-5. A link carries one exchange at a time, first come first served, in simulated time: it is free at a time,
-   never locked. The far end says what an exchange costs (`declare_cost`) while it answers; the asker sleeps
+5. A link carries one exchange at a time, first come first served, in simulated time: the first in line has it
+   from the time at which it is free until its exchange is over, asleep or awake, and the next wakes then. The far end says what an exchange costs (`declare_cost`) while it answers; the asker sleeps
    that cost afterwards. An answer that will not come is declared too (`declare_silence`). A cost beyond the
    asker's time limit ends in TimeoutError at that limit; the far end stays busy until its cost is over, and
    the next exchange pays what is left of it by then. So it does for what was only written. `on_wire` tells
@@ -82,6 +82,15 @@ class OnWire(NamedTuple):
     limit: float  # infinite when nobody is asking
 
 
+class _Ticket:
+    """A place in a line, and who waits for it to be the first."""
+
+    __slots__ = ("waiter",)
+
+    def __init__(self) -> None:
+        self.waiter: _Waiter | None = None
+
+
 class _Link:
     """A wire: when it is free, who stands in line, and the exchange that is on it."""
 
@@ -91,7 +100,7 @@ class _Link:
         self.free_at = 0.0
         self.busy_until = 0.0  # the far end works on what it was told, whether somebody still waits or not
         self.limit = math.inf
-        self.line: deque[object] = deque()
+        self.line: deque[_Ticket] = deque()
         self.cost = 0.0
         self.asker: asyncio.Task[Any] | None = None  # whose exchange is on it, since `asked_at` of the loop's time
         self.asked_at = 0.0
@@ -182,10 +191,12 @@ class LockstepClock:
         WALL_GUARD_SECONDS. What else `ask` raises is raised at once.
         """
         wire = self._link(link)
-        ticket = object()
+        ticket = _Ticket()
         wire.line.append(ticket)
         try:
-            while wire.line[0] is not ticket or wire.free_at > self._now:
+            if wire.line[0] is not ticket:
+                await self._stand_in_line(ticket, link)
+            while wire.free_at > self._now:
                 await self.sleep_until(wire.free_at)
             try:
                 answer = await self._ask(wire, ask, timeout)
@@ -198,6 +209,20 @@ class LockstepClock:
             return answer
         finally:
             wire.line.remove(ticket)
+            if wire.line:
+                self._call_up(wire.line[0])
+
+    async def _stand_in_line(self, ticket: _Ticket, link: str) -> None:
+        """Wait until whoever is before has left, however long that is: an asker may sleep with the line in its hand."""
+        ticket.waiter = waiter = _Waiter(asyncio.current_task(), f"its turn on {link}", self._wake)
+        self._waiting[waiter.task] = waiter
+        await self._give_up_baton(waiter)
+
+    def _call_up(self, ticket: _Ticket) -> None:
+        """The front of a line has left: the next one wakes now, unless it does already."""
+        waiter, ticket.waiter = ticket.waiter, None
+        if waiter is not None and not waiter.awake:
+            self._enqueue(waiter, self._now)
 
     def _link(self, name: str) -> _Link:
         wire = self._links.get(name)

@@ -60,6 +60,33 @@ def test_three_on_one_link_are_served_in_turn() -> None:
     assert "".join(asyncio.run(work())) == "abcabcabcabc"
 
 
+@pytest.mark.parametrize("cancelled", [None, "b", "c"])
+def test_an_asker_may_sleep_with_the_line_in_its_hand(cancelled: str | None) -> None:
+    """As between two frames on a serial line; who stands in line behind it waits, and may be taken out of it."""
+
+    async def work() -> Trace:
+        clock, trace = LockstepClock(), Trace()
+
+        async def user(name: str) -> None:
+            async def ask() -> None:
+                await clock.sleep(1.0)
+                clock.declare_cost("bus", 0.5)
+
+            await clock.exchange("bus", ask, 2.0)
+            trace.append((name, clock.now()))
+
+        tasks = {name: clock.spawn(user(name), name) for name in "abc"}
+        await clock.sleep(0.25)
+        if cancelled is not None:
+            await clock.cancel(tasks.pop(cancelled))
+        for task in tasks.values():
+            await clock.join(task)
+        return trace
+
+    left = [name for name in "abc" if name != cancelled]
+    assert asyncio.run(work()) == [(name, 1.5 * (n + 1)) for n, name in enumerate(left)]
+
+
 def test_declared_silence_costs_the_timeout_and_keeps_the_link() -> None:
     async def work() -> None:
         clock = LockstepClock()
