@@ -13,11 +13,12 @@ The rules, all of them:
    clean-up runs awake and in order. A sleeper cancelled from outside (`task.cancel()`, a signal) leaves the
    queue and is awake at once, beside whoever else is: the baton then moves when all of them wait.
 5. A link carries one exchange at a time, first come first served, in simulated time: the first in line has it
-   from the time at which it is free until its exchange is over, asleep or awake, and the next wakes then. The far end says what an exchange costs (`declare_cost`) while it answers; the asker sleeps
-   that cost afterwards. An answer that will not come is declared too (`declare_silence`). A cost beyond the
-   asker's time limit ends in TimeoutError at that limit; the far end stays busy until its cost is over, and
-   the next exchange pays what is left of it by then. So it does for what was only written. `on_wire` tells
-   the far end how long the asker waits, so that it can hold bytes until they are due.
+   from the time at which it is free until its exchange is over, asleep or awake, and the next one wakes then.
+   The far end says what an exchange costs (`declare_cost`) while it answers; the asker sleeps that cost
+   afterwards. An answer that will not come is declared too (`declare_silence`). A cost beyond the asker's time
+   limit ends in TimeoutError at that limit; the far end stays busy until its cost is over, and the next exchange
+   pays what is left of it by then. So it does for what was only written. `on_wire` tells the far end how long the
+   asker waits, so that it can hold bytes until they are due.
 6. If nobody is awake and nobody can wake, everyone who waits gets a `LockstepDeadlock` that names them all.
 
 Nothing here touches a thread: a library's blocking thread reports to the loop and never sees the clock.
