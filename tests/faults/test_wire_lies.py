@@ -20,6 +20,7 @@ from functools import cache
 import pytest
 
 from rig.bench.opening import OpenBench
+from rig.errors import RuleError
 from rig.events import Event, RunRecord, StepStarted
 from rig.limits import Verdict
 from rig.run.journal import ListJournal
@@ -152,7 +153,12 @@ def tell(lie: Lie) -> Told:
     """Run the inspection under a lie."""
     liar, began = Liar(lie), time.monotonic()
     request = RunRequest(run="test", seed=lie.seed, faults=((lie.unit_fault, 1.0),))
-    record = run_procedure(request, bundled_plan(bench=lie.bench), [liar.watch], lambda _: ListJournal(), liar.opened)
+    try:
+        record = run_procedure(
+            request, bundled_plan(bench=lie.bench), [liar.watch], lambda _: ListJournal(), liar.opened
+        )
+    except RuleError as refused:
+        return _refused(lie, refused, time.monotonic() - began)
     wall = time.monotonic() - began
     assert liar.bench is not None and liar.bench.station is not None
     plant = liar.bench.station.plant
@@ -171,6 +177,12 @@ def tell(lie: Lie) -> Told:
         tuple(f"relay {n}" for n, on in enumerate(plant.coils(1)) if on) if record.ended.all_off else (),
         tuple(str(abuse) for abuse in plant.abuses),
     )
+
+
+def _refused(lie: Lie, error: RuleError, wall: float) -> Told:
+    """The roll call did not know the bench again: nothing was energized, and the instrument is to be named."""
+    said = error.sentence()
+    return Told(lie, Verdict.STOPPED, said, (), () if lie.instrument in said else (said,), (said,), 0.0, wall, (), ())
 
 
 def _took(step: object) -> float:

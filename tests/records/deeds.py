@@ -143,7 +143,8 @@ class Deeds:
         return young and all(one.verdicts["short"] is Verdict.PASS for n, one in checks if n > place)
 
     def broken_findings(self) -> str:
-        real = [(n, one) for n, one in enumerate(self.done) if "run" in one.what.split() and one.verdicts]
+        real = [(n, one) for n, one in enumerate(self.done)
+                if "run" in one.what.split() and one.what != "simulated run" and one.verdicts]  # fmt: skip
         for place, one in real:
             for step, verdict in one.verdicts.items():
                 if verdict in (*BAD, Verdict.NO_READING, Verdict.STOPPED) and not self.closed(

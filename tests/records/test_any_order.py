@@ -218,7 +218,7 @@ class Life(RuleBasedStateMachine):
         )
         every = {step: verdicts.get(step, Verdict.PASS) for step in steps}
         if trick == "simulated":
-            self.add("simulated run", by, procedure)
+            self.add("simulated run", by, procedure, verdicts=every)
         else:
             sound = not trick and "technician" in by.roles
             self.add(f"run {trick}".strip(), by, procedure, verdicts=every, sound=sound)
