@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -57,6 +58,14 @@ def page_json(page: JobPage) -> dict[str, Any]:
 
 def print_page(page: JobPage, out: Printer) -> None:
     """The page as lines."""
+    print_head(page, out)
+    print_story(page, out)
+    print_findings(page, out)
+    print_missing(page, out)
+
+
+def print_head(page: JobPage, out: Printer) -> None:
+    """Whose unit it is, and what is next."""
     job, received = page.job, page.job.received
     out.line(page.own.heading())
     out.line(f"job {visible(job.number)}: {visible(received.serial)}, {visible(received.unit)}, next: {job.stage}"
@@ -66,19 +75,31 @@ def print_page(page: JobPage, out: Printer) -> None:
         out.line("with " + ", ".join(visible(a) for a in received.accessories))
     if received.warranty_of is not None:
         out.line(f"warranty return of job {visible(received.warranty_of)}")
-    rows = [(e.utc[:16].replace("T", " "), e.seq, e.by or "-", _says(e.kind, e.fact)) for e in job.entries]
-    out.line("", *table(("when (UTC)", "entry", "by", "what"), rows, out.width))
+
+
+def print_story(page: JobPage, out: Printer, latest_first: bool = False) -> None:
+    """Everything that is on record, in the order in which it came or the other way round."""
+    rows = [(e.utc[:16].replace("T", " "), e.seq, e.by or "-", _says(e.kind, e.fact)) for e in page.job.entries]
+    out.line("", *table(("when (UTC)", "entry", "by", "what"), rows[::-1] if latest_first else rows, out.width))
     if page.baseline:
         out.line("", *table(("step", "as left", "as found", "agrees"), [_pair(p) for p in page.baseline], out.width))
-    open_ones = [f for f in page.findings if not f.closed]
-    closed = [f for f in page.findings if f.closed]
-    for title, lines in (
-        ("Open findings:", [f.what for f in open_ones]),
-        ("Closed findings:", [f"{f.what}; {f.closed}" for f in closed]),
-        ("Missing for release:", list(page.missing) if not job.closed and job.release is None else []),
-    ):
-        if lines:
-            out.line("", title, *(f"  - {visible(line, 400)}" for line in lines))
+
+
+def print_findings(page: JobPage, out: Printer) -> None:
+    """What was found, open and closed."""
+    _print_list("Open findings:", [f.what for f in page.findings if not f.closed], out)
+    _print_list("Closed findings:", [f"{f.what}; {f.closed}" for f in page.findings if f.closed], out)
+
+
+def print_missing(page: JobPage, out: Printer) -> None:
+    """What is missing for the release; nothing once it is released or closed."""
+    waits = not page.job.closed and page.job.release is None
+    _print_list("Missing for release:", page.missing if waits else (), out)
+
+
+def _print_list(title: str, lines: Sequence[str], out: Printer) -> None:
+    if lines:
+        out.line("", title, *(f"  - {visible(line, 400)}" for line in lines))
 
 
 def _pair(pair: Compared) -> tuple[str, str, str, str]:

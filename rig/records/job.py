@@ -166,6 +166,13 @@ class Job:
             return "diagnose"
         return "estimate"
 
+    @property
+    def move(self) -> str:
+        """The move that its stage waits for: of an estimate that is out, the owner's answer."""
+        if self.stage == "estimate" and self.last(Estimated) is not None:
+            return "answer"
+        return {"receive": "decontaminate", "inspect": "run", "verify": "run"}.get(self.stage, self.stage)
+
 
 def in_effect(entries: Iterable[Kept]) -> tuple[Kept, ...]:
     """The entries with what corrections say of them; each correction itself is left among them."""

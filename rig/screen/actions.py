@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import io
+import threading
 from collections.abc import Sequence
 from contextlib import redirect_stderr, redirect_stdout
 from dataclasses import dataclass
 
 from rig.cli.main import run
 from rig.cli.who import TYPED
+
+_ONE = threading.Lock()  # what is printed is caught for the whole process: one command after the other
 
 
 @dataclass(frozen=True)
@@ -22,10 +25,11 @@ class Done:
 def act(arguments: Sequence[str], pin: str = "") -> Done:
     """Carry a command out. Nothing is raised: a refusal is told in its lines, as on the command line."""
     said = io.StringIO()
-    before = TYPED.set(pin)
-    try:
-        with redirect_stdout(said), redirect_stderr(said):
-            code = run(list(arguments))
-    finally:
-        TYPED.reset(before)
+    with _ONE:
+        before = TYPED.set(pin)
+        try:
+            with redirect_stdout(said), redirect_stderr(said):
+                code = run(list(arguments))
+        finally:
+            TYPED.reset(before)
     return Done(code, tuple(said.getvalue().splitlines()))

@@ -200,8 +200,12 @@ class BenchApp(Ways):
         self.draw()
 
     def action_enter(self) -> None:
-        """Enter in a field of a form: on to the next at once. Elsewhere it is what it always is."""
+        """Enter in a field of a form: on to the next at once; behind a scanner's burst: its end. Elsewhere it is what
+        it always is."""
         field = self.focused
+        if self.keystrokes.busy:
+            self.keystrokes.take(ENTER)
+            return
         if not isinstance(field, FieldInput):
             raise SkipAction
         field.post_message(events.Key("enter", "\r"))  # behind what was typed before it
@@ -276,23 +280,29 @@ class BenchApp(Ways):
         await super().on_event(event)
 
     def on_key(self, event: events.Key) -> None:
-        if self.page is not self.bench_page or isinstance(self.focused, Input):
+        if isinstance(self.focused, Input):
             return
         if event.is_printable and event.character:
             self.keystrokes.take(event.character)
-        elif event.key == "enter":
+        elif event.key == "enter" and self.page is self.bench_page:
             self.keystrokes.take(ENTER)
 
     def _key_alone(self, key: str) -> None:
-        if self.ask_box.by_key and not self.ask_box.key(key):
+        if self.page is self.bench_page and self.ask_box.by_key and not self.ask_box.key(key):
             self.say(self.words("notice.no-answer", key=key))
         self.draw()
 
     def _scanned(self, text: str) -> None:
-        """A scanner was used while a run goes on: say whether it is the unit that is on the bench."""
-        serial = self.scene.started.serial if self.scene is not None and self.scene.started is not None else ""
-        same = text.strip().casefold() == serial.casefold()
-        self.say(self.words("notice.scanned-same" if same else "notice.scanned-other", scanned=visible(text, 60)))
+        """A scanner was used outside a field. While a run is looked at, say whether it is the unit on the bench."""
+        scene, shown = self.scene, visible(text.strip(), 60)
+        if self.page is self.bench_page and scene is not None and scene.going:
+            serial = scene.started.serial if scene.started is not None else ""
+            same = text.strip().casefold() == serial.casefold()
+            self.say(self.words("notice.scanned-same" if same else "notice.scanned-other", scanned=shown))
+        elif self.page in (self.form_page, self.simulator_page):
+            self.say(self.words("notice.scanned-here", scanned=shown))
+        else:
+            self.unit_came(text.strip())
         self.draw()
 
     def _answered(self, asked: Prompted, text: str) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from rich.text import Text
@@ -47,7 +48,7 @@ class BeginPage(Page):
         super().__init__(id="begin")
         self.preset = preset
         self._jobs: list[JobLine] = []
-        self._looked_up = ""
+        self._looked_up = ""  # the serial number that they are of
         self._said = Lines()
 
     def compose(self) -> ComposeResult:
@@ -71,33 +72,46 @@ class BeginPage(Page):
         return say("begin.fastest") if float(speed) == 0 else say("begin.times", times=speed)
 
     def enter(self) -> None:
-        self.serial.input.focus()
-        self.look_up()
+        first = self.serial if not self.serial.value else self.by if not self.by.value else self.pin
+        first.input.focus()
+        self.look_up(lambda: None)
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
-        """Enter, or the end of a scan: look the serial number up."""
+        """Enter, or the end of a scan: the unit's job opens, or its receiving starts."""
         event.stop()
-        if event.input.name == "serial":
-            self.look_up()
+        if event.input.name == "serial" and self.serial.value:
+            self.rig.unit_came(self.serial.value)
 
-    def look_up(self) -> None:
-        """What is on record of this serial number."""
-        serial = self._looked_up = self.serial.value
-        self._jobs = jobs_of_serial(self.rig.store, serial) if serial else []
-        open_ones = [job for job in self._jobs if not job.closed]
-        if open_ones:
-            self.job.value, self.unit.value = open_ones[0].number, open_ones[0].unit
+    @property
+    def open_job(self) -> JobLine | None:
+        """The open job of the serial number, as far as it was looked up."""
+        known = self._jobs if self._looked_up == self.serial.value else []
+        return next((job for job in known if not job.closed), None)
+
+    def look_up(self, then: Callable[[], object]) -> None:
+        """See what is on record of this serial number, and then do something."""
+        store, serial = self.rig.store, self.serial.value
+
+        def put(jobs: list[JobLine]) -> None:
+            if serial == self.serial.value:  # nothing else was typed meanwhile
+                self._jobs, self._looked_up = jobs, serial
+                if (job := self.open_job) is not None:
+                    self.job.value, self.unit.value = job.number, job.unit
+                self.rig.draw()
+                then()
+
+        self.fetch(lambda: jobs_of_serial(store, serial) if serial else [], put)
 
     def draw(self) -> None:
         say, width = self.rig.words, self.app.size.width
         lines: list[Text] = []
         if self._looked_up and self._looked_up == self.serial.value:
-            for job in self._jobs[:4]:
+            for job in self._jobs[:3]:
                 text = say(
                     "begin.known", job=visible(job.number), stage=job.closed or job.stage, unit=visible(job.unit)
                 )
                 lines += wrapped(Text(text), width, 0)
-            if not any(not job.closed for job in self._jobs):
+            if self.open_job is None:
                 lines += wrapped(Text(say("begin.unknown")), width, 0)
         if self.job.value and not self.pin.value:
             lines += wrapped(Text(f"! {say('begin.no-pin')}", palette.CAUTION), width, 0)
@@ -107,12 +121,25 @@ class BeginPage(Page):
     def acts(self) -> list[Act]:
         say = self.rig.words
         found = [Act("f8", say("act.begin"), self.begin)]
-        if self.serial.value and not any(not job.closed for job in self._jobs):
+        if self.serial.value and self.open_job is None:
             found.append(Act("f7", say("act.receive"), lambda: self.rig.receive(self.serial.value)))
         return found
 
     def begin(self) -> None:
-        """Begin what the fields ask for."""
+        """Begin what the fields ask for. Of a serial number that was not looked up, this is done first: a unit that has
+        an open job is never run beside it unawares."""
+        if self.serial.value and self._looked_up != self.serial.value and not self.job.value:
+            self.look_up(self._begin_or_open)
+        else:
+            self._begin()
+
+    def _begin_or_open(self) -> None:
+        if (job := self.open_job) is not None:
+            self.rig.open_job(job.number)
+        else:
+            self._begin()
+
+    def _begin(self) -> None:
         self.rig.begin(self.wanted(), self.pin.value, float(self.pace.value))
         self.pin.value = ""
 
@@ -138,7 +165,8 @@ class BeginPage(Page):
 
     def clear(self) -> None:
         """For the next unit."""
-        self.serial.value = self.job.value = ""
+        self.procedure.value = self.preset.procedure
+        self.serial.value = self.job.value = self.pin.value = self._looked_up = ""
         self._jobs = []
 
 

@@ -118,7 +118,6 @@ class BenchPage(Page):
             return []
         if scene.going:
             return [Act("f5", say("act.pause"), self.rig.pause)] if scene.started is not None else []
-        found = [Act("f9", say("act.next-unit"), self.rig.next_unit)]
-        if scene.failed:
-            found.append(Act("f4", say("act.causes"), self.rig.show_causes))
-        return found
+        found = [Act("f4", say("act.causes"), self.rig.show_causes)] if scene.failed else []
+        found.append(Act("f8", say("act.same-unit"), self.rig.same_unit))
+        return [*found, Act("f9", say("act.next-unit"), self.rig.next_unit)]

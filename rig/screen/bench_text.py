@@ -12,6 +12,7 @@ from rig.cli.progress import Progress
 from rig.cli.rows import drawn_ruler, step_lines, wrapped
 from rig.cli.summary import summary_lines
 from rig.events import AllOff, RunEnded, StepResult
+from rig.limits import Verdict
 from rig.plan.visible import visible
 from rig.screen import palette
 from rig.screen.scene import Scene
@@ -96,8 +97,12 @@ def _live(scene: Scene, looks: Looks, width: int) -> Text:
 
 
 def reading_lines(scene: Scene, words: Words, looks: Looks, width: int) -> list[Text]:
-    """The latest reading that was judged: value, limit, verdict, and where it lies; three lines."""
-    judged = next((r for r in reversed(scene.results) if r.reading is not None and r.limit is not None), None)
+    """The latest reading that was judged: value, limit, verdict, and where it lies; three lines. Once the run has
+    ended, the first of those that made its verdict."""
+    all_judged = [r for r in scene.results if r.reading is not None and r.limit is not None]
+    judged = all_judged[-1] if all_judged else None
+    if scene.ended is not None and scene.ended.verdict is not Verdict.PASS:
+        judged = next((r for r in all_judged if r.verdict is scene.ended.verdict), judged)
     if judged is None:
         return [Text(words("reading.none"), palette.QUIET), Text(), Text()]
     return judged_lines(judged, words, looks, width)

@@ -13,17 +13,20 @@ from rig.screen import palette
 from rig.screen.collected import Collected
 from rig.screen.page import Act, Page
 from rig.screen.scroll import Scrolled
+from rig.screen.words import Words
 
 if TYPE_CHECKING:
     from rig.diagnosis.diagnosis import Diagnosis
+
+OTHER = "other"  # what the records call a cause that no table has
 
 
 class CausesPage(Page):
     """Asks the diagnosis in a thread: ranking takes a moment, and keys must not wait for it."""
 
-    def __init__(self) -> None:
+    def __init__(self, words: Words) -> None:
         super().__init__(id="causes")
-        self._lines = Scrolled()
+        self._lines = Scrolled(words)
         self._found: Diagnosis | None = None
         self._of = ""  # the run that it is of
 
@@ -71,6 +74,13 @@ class CausesPage(Page):
             )
         show(self._found, page)
         self._lines.put(page.lines, keep)
+
+    def ranked(self, job: str) -> list[str]:
+        """The causes of a job, the likeliest first, where they have been ranked here."""
+        scene = self.rig.scene
+        if self._found is None or scene is None or scene.started is None or scene.started.job != job:
+            return []
+        return [*self._found.ranking.shares(), OTHER]
 
     @property
     def next_procedure(self) -> str | None:

@@ -6,6 +6,7 @@ from rich.text import Text
 
 from rig.cli.looks import Looks
 from rig.cli.printer import Printer
+from rig.cli.rows import wrapped
 
 
 class Collected(Printer):
@@ -21,4 +22,12 @@ class Collected(Printer):
         return self._width
 
     def line(self, *lines: Text | str) -> None:
-        self.lines += [line if isinstance(line, Text) else Text(line) for line in lines]
+        for line in lines:
+            text = line if isinstance(line, Text) else Text(line)
+            plain = text.plain
+            indent = len(plain) - len(plain.lstrip(" -"))  # a list's lines go on behind its dash
+            if text.cell_len >= self._width and indent < self._width:
+                told = wrapped(text[indent:], self._width - 1, indent)
+                self.lines += [Text.assemble(text[:indent], told[0][indent:]), *told[1:]]
+            else:
+                self.lines.append(text)

@@ -8,7 +8,6 @@ from rich.text import Text
 from textual import events
 from textual.app import ComposeResult
 from textual.containers import Horizontal
-from textual.message import Message
 from textual.widgets import Input, Static
 
 LABEL = 18  # columns
@@ -16,6 +15,13 @@ LABEL = 18  # columns
 
 class FieldInput(Input):
     """What is typed into a field. Enter goes to the next one at once, before what is typed behind it arrives."""
+
+    async def _on_key(self, event: events.Key) -> None:
+        """Enter is this field's, though the focus has gone on by the time it arrives."""
+        if event.key == "enter":
+            event.stop()
+            event.prevent_default()
+            await self.action_submit()
 
 
 class TextField(Horizontal):
@@ -31,7 +37,7 @@ class TextField(Horizontal):
     def __init__(self, name: str, label: str, value: str = "", hint: str = "", secret: bool = False) -> None:
         super().__init__(name=name)
         self._label = label
-        self.input = FieldInput(value, placeholder=hint, password=secret, name=name, select_on_focus=False)
+        self.input = FieldInput(value, placeholder=hint, password=secret, name=name)
 
     def compose(self) -> ComposeResult:
         yield Static(Text(self._label), classes="label")
@@ -47,19 +53,12 @@ class TextField(Horizontal):
 
 
 class Choice(Static, can_focus=True):
-    """One of a few: the left and right arrows turn it, a letter goes to the next that begins with it."""
+    """One of a few: the left and right arrows turn it. Letters do nothing: a scanner types them."""
 
     DEFAULT_CSS = """
     Choice { height: 1; }
     Choice:focus { text-style: bold underline; }
     """
-
-    class Turned(Message):
-        """Another one is chosen."""
-
-        def __init__(self, choice: Choice) -> None:
-            super().__init__()
-            self.choice = choice
 
     def __init__(self, name: str, label: str, options: Sequence[tuple[str, str]], value: str = "") -> None:
         super().__init__(name=name)
@@ -79,21 +78,11 @@ class Choice(Static, can_focus=True):
         self._draw()
 
     def on_key(self, event: events.Key) -> None:
-        turns = {"left": -1, "right": 1, "space": 1}
-        if event.key in turns:
-            self._turn((self._at + turns[event.key]) % len(self._options))
-        elif event.is_printable and event.character:
-            order = [*range(self._at + 1, len(self._options)), *range(self._at + 1)]
-            letter = event.character.lower()
-            self._turn(next((n for n in order if self._options[n][1].lower().startswith(letter)), self._at))
-        else:
-            return
-        event.stop()
-
-    def _turn(self, at: int) -> None:
-        self._at = at
-        self._draw()
-        self.post_message(self.Turned(self))
+        turns = {"left": -1, "right": 1}
+        if event.key in turns and self._options:
+            event.stop()
+            self._at = (self._at + turns[event.key]) % len(self._options)
+            self._draw()
 
     def _draw(self) -> None:
         shown = self._options[self._at][1] if self._options else "-"

@@ -18,6 +18,7 @@ from rig.screen.fields import Choice, TextField
 from rig.screen.page import Act, Lines, Page
 
 LEFT_OUT = ("by", "pin_file", "store", "as_json", "rules", "number", "job")
+FRAME = 5  # lines of a form beside what is asked and told: title, who, PIN, two for what comes of it
 SEVERAL = ";"  # between the values of what may be given more than once
 
 
@@ -31,6 +32,7 @@ class Order:
     values: Mapping[str, str] = field(default_factory=dict)
     choices: Mapping[str, Sequence[str]] = field(default_factory=dict)
     after: Callable[[], object] = lambda: None  # done when it was carried out
+    back: str = "job"  # the page that it was asked for on
 
 
 class FormPage(Page):
@@ -48,6 +50,7 @@ class FormPage(Page):
         self._asked: dict[str, TextField | Choice] = {}
         self._by, self._pin = TextField("by", ""), TextField("pin", "", secret=True)
         self._done: Done | None = None
+        self._busy = False
 
     def compose(self) -> ComposeResult:
         yield self._head
@@ -60,8 +63,8 @@ class FormPage(Page):
         self._order, self._done = order, None
         await self._fields.remove_children()
         params = [p for p in order.command.params if p.name not in LEFT_OUT and p.name is not None]
-        self._asked = {p.name or "": _field_of(p, order) for p in params}
-        self._by = TextField("by", say("begin.by"), self.rig.begin_page.by.value)
+        self._asked = {p.name or "": _field_of(p, order, say("form.needed")) for p in params}
+        self._by = TextField("by", say("form.by"), self.rig.begin_page.by.value)
         self._pin = TextField("pin", say("begin.pin"), "", say("begin.pin-hint"), secret=True)
         await self._fields.mount(*self._asked.values(), self._by, self._pin)
         first = next(iter(self._asked.values()), self._by)
@@ -80,7 +83,9 @@ class FormPage(Page):
         if self._order is None:
             return
         width = self.app.size.width
-        self._head.show([Text(self._order.title, palette.HEAD)])
+        room = self.size.height - len(self._asked) - FRAME
+        about = [line for text in _told_of(self._order.command) for line in wrapped(text, width, 0)]
+        self._head.show([Text(self._order.title, palette.HEAD), *(about if len(about) <= room else [])])
         lines: list[Text] = []
         if self._done is not None:
             style = "" if self._done.code == 0 else palette.CAUTION
@@ -100,8 +105,10 @@ class FormPage(Page):
 
     def acts(self) -> list[Act]:
         say = self.rig.words
-        found = [] if self._order is None else [Act("f8", say("act.do"), self._do)]
-        return [*found, Act("f3", say("act.back"), self.rig.back)]
+        order = self._order
+        if order is None or self._busy:
+            return []
+        return [Act("f8", say("act.do"), self._do), Act("f3", say("act.back"), lambda: self.rig.turn_to(order.back))]
 
     def _do(self) -> None:
         order, pin = self._order, self._pin.value
@@ -109,15 +116,24 @@ class FormPage(Page):
         arguments = [*order.words, *self.arguments(), f"--by={self._by.value}"]
         arguments += [f"--store={self.rig.store}"] if self.rig.store is not None else []
         self._pin.value = ""
+        self._busy, self._done = True, None
+        self.rig.say(self.rig.words("notice.doing"))
         self.fetch(lambda: act(arguments, pin), self._told)
 
     def _told(self, done: Done) -> None:
-        self._done = done
+        self._busy, self._done = False, done
+        self.rig.say(" ".join(done.lines[:3]) if done.code == 0 else "")
         if done.code == 0:
-            self.rig.say(" ".join(done.lines[:3]))
             assert self._order is not None
+            self.rig.begin_page.by.value = self._by.value  # the next act is mostly the same person's
             self._order.after()
-        self.draw()
+        else:
+            self._pin.input.focus()
+        self.rig.draw()
+
+    def _failed(self, fault: Exception) -> None:
+        self._busy = False
+        super()._failed(fault)
 
     def arguments(self) -> list[str]:
         """What the fields say, as the command line has it."""
@@ -139,7 +155,14 @@ class FormPage(Page):
         return [*options, *(word for word in positional if not word.startswith("-"))]
 
 
-def _field_of(param: click.Parameter, order: Order) -> TextField | Choice:
+def _told_of(command: click.Command) -> list[Text]:
+    """What the command is for, and the cautions that go with it: its help without the examples."""
+    parts = [part.strip() for part in (command.help or "").split("\n\n")]
+    told = [" ".join(part.split()) for part in parts if not part.startswith("\b")]
+    return [Text(part, palette.CAUTION if n else "") for n, part in enumerate(told)]
+
+
+def _field_of(param: click.Parameter, order: Order, needed: str) -> TextField | Choice:
     """The field for what a command asks: a choice where it names the words, else text."""
     name = param.name or ""
     label = param.opts[0].lstrip("-").replace("-", " ") if isinstance(param, click.Option) else name
@@ -151,7 +174,7 @@ def _field_of(param: click.Parameter, order: Order) -> TextField | Choice:
     if getattr(param, "is_flag", False):
         words = ["no", "yes"]
     if not words:
-        return TextField(name, label, value)
+        return TextField(name, label, value, needed if param.required else "")
     free = not param.required and not getattr(param, "is_flag", False) and name not in order.choices
     options = [("", "-")] if free else []
     return Choice(name, label, [*options, *((word, word) for word in words)], value)

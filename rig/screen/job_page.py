@@ -19,21 +19,21 @@ from rig.screen.page import Act, Page
 from rig.screen.papers import paper_text, run_story
 from rig.screen.pick import Pick
 from rig.screen.scroll import Scrolled
+from rig.screen.words import Words
 
 if TYPE_CHECKING:
     from rig.cli.job_page import JobPage
 
-AT_BENCH = ("inspect", "verify")  # what the records call the stages that a run is for
-FIRST = {"receive": "decontaminate"}  # where a stage has another word than its move
+OWN = {"repair": repair_command, "release": release_command}  # moves that are commands of their own
 RUN, PAPER, SEE = "run", "certificate", "see:"
 
 
 class OneJobPage(Page):
     """The page of a job as the terminal prints it, or the list of what can be done with it."""
 
-    def __init__(self) -> None:
+    def __init__(self, words: Words) -> None:
         super().__init__(id="job")
-        self._story, self._list = Scrolled(), Pick()
+        self._story, self._list = Scrolled(words), Pick()
         self._page: JobPage | None = None
         self._choosing = False
         self.number = ""
@@ -45,6 +45,7 @@ class OneJobPage(Page):
     def enter(self) -> None:
         self._choose(False)
         number, store = self.number, self.rig.store
+        self._page = None  # what was read before may have changed
         self._story.put([Text(self.rig.words("job.reading"))])
 
         def read() -> JobPage:
@@ -57,20 +58,26 @@ class OneJobPage(Page):
         self.fetch(read, self._put)
 
     def _put(self, page: JobPage) -> None:
-        self._page = page
-        self._print()
+        if page.job.number == self.number:  # nobody has asked for another meanwhile
+            self._page = page
+            self._print()
+            self.rig.draw()
 
-    def _print(self) -> None:
+    def _print(self, keep: bool = False) -> None:
+        """What blocks it comes first, then the story, the latest first: one sees at a glance where it stands."""
         if self._page is None:
             return
-        from rig.cli.job_page import print_page
+        from rig.cli.job_page import print_findings, print_head, print_missing, print_story
 
         out = Collected(self.app.size.width + 1, self.rig.looks)
-        print_page(self._page, out)
-        self._story.put(out.lines)
+        print_head(self._page, out)
+        print_missing(self._page, out)
+        print_story(self._page, out, latest_first=True)
+        print_findings(self._page, out)
+        self._story.put(out.lines, keep)
 
     def on_resize(self) -> None:
-        self._print()
+        self._print(keep=True)
 
     def leaf(self, pages: int) -> None:
         self._story.leaf(pages)
@@ -83,10 +90,12 @@ class OneJobPage(Page):
         if self._page is None:
             return [back]
         found = []
-        stage = self._page.job.stage
         if not self._page.job.closed:
-            what = say("act.to-bench") if stage in AT_BENCH else say("act.stage", stage=stage)
-            found.append(Act("f8", what, lambda: self._take(RUN if stage in AT_BENCH else FIRST.get(stage, stage))))
+            move = self._page.job.move
+            what = say("act.to-bench") if move == RUN else say("act.stage", stage=move)
+            found.append(Act("f8", what, lambda: self._take(move)))
+        if self._page.job.has_been_released:
+            found.append(Act("f9", say("act.certificate"), self._certificate))
         return [*found, Act("f7", say("act.more"), lambda: self._choose(True)), back]
 
     def _back(self) -> None:
@@ -104,15 +113,14 @@ class OneJobPage(Page):
 
     def _what_can_be_done(self) -> list[tuple[str, str]]:
         assert self._page is not None
-        say, job = self.rig.words, self._page.job
+        say, job, room = self.rig.words, self._page.job, self.app.size.width - 20
         found = []
-        if not job.closed:
-            found.append((RUN, say("job.run")))
-            found += [(name, f"{name}: {_first_line(move)}") for name, move in MOVES.items()]
-            found.append(("repair", f"repair: {_first_line(repair_command)}"))
-            found.append(("release", f"release: {_first_line(release_command)}"))
         if job.has_been_released:
             found.append((PAPER, say("job.certificate")))
+        if not job.closed:
+            found.append((RUN, say("job.run")))
+            found += [(name, f"{name}: {_first_line(move, room)}") for name, move in MOVES.items()]
+            found += [(name, f"{name}: {_first_line(own, room)}") for name, own in OWN.items()]
         found += [(f"{SEE}{r.run}", say("job.see", run=r.run[:13], procedure=r.began.procedure,
                                         verdict=r.verdict or "-", by=r.by or "-")) for r in job.runs]  # fmt: skip
         return found
@@ -137,11 +145,12 @@ class OneJobPage(Page):
 
     def _order(self, name: str) -> Order:
         title = self.rig.words("job.form", job=self.number, move=name)
-        if name == "repair":
-            return Order(title, repair_command, ("repair", self.number), after=self._again)
-        if name == "release":
-            return Order(title, release_command, ("release", self.number), after=self._again)
-        return Order(title, MOVES[name], ("job", self.number, name), after=self._again)
+        command: click.Command | None = MOVES.get(name)
+        words: tuple[str, ...] = ("job", self.number, name)
+        if command is None:
+            command, words = OWN[name], (name, self.number)
+        ranked = self.rig.causes_page.ranked(self.number) if any(p.name == "cause" for p in command.params) else []
+        return Order(title, command, words, choices={"cause": ranked} if ranked else {}, after=self._again)
 
     def _again(self) -> None:
         self.rig.open_job(self.number)
@@ -163,5 +172,5 @@ class OneJobPage(Page):
         self.fetch(make, lambda made: self.rig.read([*(Text(line) for line in made[0].lines), *made[1]], "job"))
 
 
-def _first_line(command: click.Command) -> str:
-    return command.get_short_help_str(60)
+def _first_line(command: click.Command, room: int) -> str:
+    return command.get_short_help_str(room)

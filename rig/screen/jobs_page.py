@@ -1,19 +1,26 @@
-"""The queue: every job that waits, and what it waits for."""
+"""The queue: every job that waits, what it waits for, and what blocks its release."""
 
 from __future__ import annotations
 
 from rich.text import Text
 from textual.app import ComposeResult
 
+from rig.cli.rows import cut
+from rig.errors import RigError
 from rig.plan.visible import visible
 from rig.screen import palette
 from rig.screen.page import Act, Lines, Page
 from rig.screen.pick import Pick
-from rig.screen.records import JobLine, all_jobs, heading_of
+from rig.screen.records import JobLine, all_jobs, heading_of, what_blocks
+
+COLUMNS = ("jobs.job", "jobs.received", "jobs.serial", "jobs.next", "jobs.owner", "jobs.blocks")
+WIDE = 120  # columns from which on there is room for the owner
+SIGN = 2  # columns of the pick's own
 
 
 class JobsPage(Page):
-    """Read anew each time one turns to it."""
+    """Read anew each time one turns to it; what blocks a job is worked out behind, one after the other, and kept until
+    the job has another entry."""
 
     DEFAULT_CSS = """
     JobsPage > #jobs-head { height: 2; }
@@ -23,6 +30,7 @@ class JobsPage(Page):
         super().__init__(id="jobs")
         self._head, self._list = Lines(id="jobs-head"), Pick()
         self._jobs: list[JobLine] = []
+        self._blocks: dict[tuple[str, int], str] = {}  # by job and number of entries
         self._heading = ""
         self._closed_too = False
 
@@ -38,14 +46,50 @@ class JobsPage(Page):
     def _put(self, found: tuple[str, list[JobLine]]) -> None:
         self._heading, self._jobs = found
         self._fill()
+        self._find_blocks()
+
+    def _find_blocks(self) -> None:
+        """The next that is not known, as long as one looks."""
+        job = next((j for j in self._jobs if not j.closed and (j.number, j.entries) not in self._blocks), None)
+        if job is None or self.rig.page is not self:
+            return
+        key, store, say = (job.number, job.entries), self.rig.store, self.rig.words
+
+        def find() -> str:
+            try:
+                blocks = what_blocks(store, job.number)
+            except RigError as fault:
+                return str(fault)
+            more = say("jobs.more", n=len(blocks) - 1) if len(blocks) > 1 else ""
+            return f"{blocks[0]}{more}" if blocks else say("jobs.free")
+
+        def put(told: str) -> None:
+            self._blocks[key] = told
+            self._fill()
+            self._find_blocks()
+
+        self.fetch(find, put)
 
     def _fill(self) -> None:
         shown = [job for job in self._jobs if self._closed_too or not job.closed]
-        self._list.put([(job.number, _line(job)) for job in shown])
-        say = self.rig.words
-        columns = f"  {say('jobs.job'):<6}{say('jobs.received'):<12}{say('jobs.serial'):<16}{say('jobs.next'):<14}"
+        say, width = self.rig.words, self.app.size.width - SIGN
+        self._list.put([(job.number, cut(self._line(job), width, self.rig.looks)) for job in shown])
+        names = [say(name) for name in COLUMNS]
         title = self._heading or say("jobs.none")
-        self._head.show([Text(visible(title, 200)), Text(columns + say("jobs.owner"), palette.HEAD)])
+        self._head.show([Text(visible(title, 200)), Text(f"  {self._columns(*names)}", palette.HEAD)])
+
+    def _line(self, job: JobLine) -> Text:
+        blocks = "" if job.closed else self._blocks.get((job.number, job.entries), self.rig.words("jobs.looking"))
+        stage = job.closed or job.stage
+        return Text(self._columns(job.number, job.received[:10], job.serial, stage, job.owner, blocks))
+
+    def _columns(self, job: str, received: str, serial: str, stage: str, owner: str, blocks: str) -> str:
+        first = f"{visible(job):<6}{received:<11}{visible(serial, 14):<15}{stage:<13}"
+        wide = f"{visible(owner, 26):<28}" if self.app.size.width >= WIDE else ""
+        return f"{first}{wide}{visible(blocks, 200)}"
+
+    def on_resize(self) -> None:
+        self._fill()
 
     def on_pick_taken(self, taken: Pick.Taken) -> None:
         taken.stop()
@@ -64,9 +108,3 @@ class JobsPage(Page):
     def _turn(self) -> None:
         self._closed_too = not self._closed_too
         self._fill()
-
-
-def _line(job: JobLine) -> Text:
-    stage = job.closed or job.stage
-    return Text(f"{visible(job.number):<6}{job.received[:10]:<12}{visible(job.serial, 15):<16}{stage:<14}"
-                f"{visible(job.owner, 40)}")  # fmt: skip

@@ -22,6 +22,11 @@ class Keystrokes:
         self._held = ""
         self._turn = 0
 
+    @property
+    def busy(self) -> bool:
+        """Whether keys have come that may be the beginning of a burst."""
+        return bool(self._held)
+
     def take(self, character: str) -> None:
         """A printable key, or Enter."""
         self._held += character

@@ -31,6 +31,9 @@ class Act:
 class Lines(Static):
     """Lines of text; drawn again only when they have changed."""
 
+    DEFAULT_CSS = """
+    Lines { text-wrap: nowrap; text-overflow: ellipsis; }
+    """
     _shown: Text | None = None
 
     def show(self, lines: Sequence[Text]) -> None:

@@ -9,14 +9,15 @@ from textual.app import ComposeResult
 
 from rig.screen.page import Act, Page
 from rig.screen.scroll import Scrolled
+from rig.screen.words import Words
 
 
 class ReadPage(Page):
     """Lines, and the way back to where one came from."""
 
-    def __init__(self) -> None:
+    def __init__(self, words: Words) -> None:
         super().__init__(id="read")
-        self._lines = Scrolled()
+        self._lines = Scrolled(words)
         self._from = "jobs"
 
     def compose(self) -> ComposeResult:

@@ -9,7 +9,7 @@ from rig.errors import RigError
 
 @dataclass(frozen=True)
 class JobLine:
-    """A job in a line: its number, its unit, what it waits for, how it ended if it did."""
+    """A job in a line: its number, its unit, what it waits for, how it ended if it did; how many entries it has."""
 
     number: str
     serial: str
@@ -18,6 +18,7 @@ class JobLine:
     received: str
     stage: str
     closed: str
+    entries: int
 
 
 def all_jobs(store: str | None) -> list[JobLine]:
@@ -29,10 +30,29 @@ def all_jobs(store: str | None) -> list[JobLine]:
         return []
     with Store.open(store) as records:
         found = [
-            JobLine(j.number, j.received.serial, j.received.unit, j.received.owner, j.entries[0].utc, j.stage, j.closed)
+            JobLine(
+                j.number,
+                j.received.serial,
+                j.received.unit,
+                j.received.owner,
+                j.entries[0].utc,
+                j.stage,
+                j.closed,
+                len(j.entries),
+            )
             for j in jobs_of(records)
         ]
     return found[::-1]
+
+
+def what_blocks(store: str | None, number: str) -> tuple[str, ...]:
+    """What stands between a job and its release; nothing where it is released. Raises RigError."""
+    from rig.cli.job import page_of
+    from rig.records.store import Store
+
+    with Store.open(store, must_exist=True) as records:
+        page = page_of(records, number)
+    return page.missing if page.job.release is None else ()
 
 
 def jobs_of_serial(store: str | None, serial: str) -> list[JobLine]:

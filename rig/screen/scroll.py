@@ -6,18 +6,21 @@ from collections.abc import Sequence
 
 from rich.text import Text
 
+from rig.screen import palette
 from rig.screen.page import Lines
+from rig.screen.words import Words
 
 
 class Scrolled(Lines):
-    """Shows a part of its lines, from the top."""
+    """Shows a part of its lines, from the top, and says when there is more."""
 
     DEFAULT_CSS = """
     Scrolled { height: 1fr; }
     """
 
-    def __init__(self, id: str | None = None) -> None:
+    def __init__(self, words: Words, id: str | None = None) -> None:
         super().__init__(id=id)
+        self._words = words
         self._all: list[Text] = []
         self._top = 0
 
@@ -28,13 +31,8 @@ class Scrolled(Lines):
 
     def leaf(self, pages: int) -> None:
         """Back by so many screenfuls, or forward."""
-        self._top -= pages * max(1, self.size.height - 1)
+        self._top -= pages * max(1, self.size.height - 2)
         self._draw()
-
-    @property
-    def more(self) -> bool:
-        """Whether there is more below."""
-        return self._top + self.size.height < len(self._all)
 
     def on_resize(self) -> None:
         self._draw()
@@ -42,4 +40,8 @@ class Scrolled(Lines):
     def _draw(self) -> None:
         room = max(1, self.size.height)
         self._top = max(0, min(self._top, len(self._all) - room))
-        self.show(self._all[self._top : self._top + room])
+        shown = self._all[self._top : self._top + room]
+        below = len(self._all) - self._top - room
+        if below > 0 and room > 2:
+            shown[-1] = Text(self._words("more.below", lines=below + 1), palette.QUIET)
+        self.show(shown)

@@ -10,6 +10,7 @@ from rig.screen.page import Act, Lines, Page
 from rig.screen.pick import Pick
 from rig.screen.scroll import Scrolled
 from rig.screen.tape import Tape
+from rig.screen.words import Words
 
 VIEWS = ("faults", "wire", "plan")
 PACES = (1.0, 10.0, 60.0, 0.0)
@@ -22,10 +23,10 @@ class SimulatorPage(Page):
     SimulatorPage > #sim-head { height: 1; }
     """
 
-    def __init__(self, severities: dict[str, float]) -> None:
+    def __init__(self, words: Words, severities: dict[str, float]) -> None:
         super().__init__(id="simulator")
         self._head, self._list = Lines(id="sim-head"), Pick()
-        self._wire, self._plan = Lines(), Scrolled()
+        self._wire, self._plan = Lines(), Scrolled(words)
         self._view = 0
         self._faults: list[SimulatedFault] = []
         self.severities = severities

@@ -10,6 +10,7 @@ from textual.widgets import ContentSwitcher
 
 from rig.cli.receive import command as receive_command
 from rig.plan.load import bundled
+from rig.plan.visible import visible
 from rig.screen import palette
 from rig.screen.begin_page import BeginPage, Preset
 from rig.screen.bench_page import BenchPage
@@ -40,11 +41,12 @@ class Ways(App[int]):
         self.notice = ""
         self.before = "begin"  # the page that help was asked on
         self.begin_page, self.bench_page = BeginPage(preset), BenchPage()
-        self.help_page, self.job_page = HelpPage(), OneJobPage()
-        self.form_page, self.read_page = FormPage(), ReadPage()
-        self.simulator_page = SimulatorPage(dict(preset.faults))
+        self.help_page, self.job_page = HelpPage(), OneJobPage(words)
+        self.form_page, self.read_page = FormPage(), ReadPage(words)
+        self.simulator_page = SimulatorPage(words, dict(preset.faults))
+        self.causes_page = CausesPage(words)
         records: tuple[Page, ...] = (JobsPage(), self.job_page, self.form_page, self.read_page)
-        bench: tuple[Page, ...] = (self.begin_page, self.bench_page, CausesPage(), self.simulator_page)
+        bench: tuple[Page, ...] = (self.begin_page, self.bench_page, self.causes_page, self.simulator_page)
         self.pages = {page.id or "": page for page in (*bench, *records, self.help_page)}
 
     @property
@@ -103,11 +105,23 @@ class Ways(App[int]):
         begin = self.begin_page
         values = {"serial": serial or begin.serial.value, "unit": begin.unit.value}
         choices = {"complaint": complaints(), "unit": sorted(bundled("unit-profile"))}
-        self.fill_in(Order(self.words("job.receive"), receive_command, ("receive",), values, choices, self._received))
+        order = Order(self.words("job.receive"), receive_command, ("receive",), values, choices,
+                      lambda: self.turn_to("jobs"), self.page.id or "jobs")  # fmt: skip
+        self.fill_in(order)
 
-    def _received(self) -> None:
-        self.begin_page.look_up()
-        self.turn_to("jobs")
+    def unit_came(self, serial: str) -> None:
+        """A unit was scanned: its job opens, or its receiving starts."""
+        begin = self.begin_page
+
+        def found() -> None:
+            if begin.open_job is not None:
+                self.open_job(begin.open_job.number)
+            else:
+                self.receive(serial)
+                self.say(self.words("notice.receiving", serial=visible(serial, 60)))
+
+        begin.job.value, begin.serial.value = "", serial
+        begin.look_up(found)
 
     def fill_in(self, order: Order) -> None:
         """A form."""
@@ -119,10 +133,6 @@ class Ways(App[int]):
         self.turn_to("read")
         self.read_page.put(lines, came_from)
 
-    def back(self) -> None:
-        """From a form to where it was asked for."""
-        self.turn_to("job" if self.job_page.number else "jobs")
-
     def to_bench(self, serial: str) -> None:
         """The unit of a job to the bench."""
         if self.running is not None and self.running.alive:
@@ -131,3 +141,7 @@ class Ways(App[int]):
         self.next_unit()
         self.begin_page.serial.value = serial
         self.begin_page.enter()
+
+    def same_unit(self) -> None:
+        """The unit that is on the bench once more: another procedure, or the same again."""
+        self.turn_to("begin")

@@ -12,13 +12,14 @@ from typing import Any
 import pytest
 from textual.pilot import Pilot
 
+from rig.screen.actions import act
 from rig.screen.app import BenchApp
 from rig.screen.begin_page import Preset
 from rig.screen.words import read_words
 
-PATIENCE = 60.0  # s of wall time for what takes one: the machine may be busy
+PATIENCE = 90.0  # s of wall time for what takes one: the machine may be busy
 
-App = Callable[..., Any]
+PIN = "471147"
 
 
 @asynccontextmanager
@@ -53,6 +54,17 @@ def text_of(app: Any) -> str:
 @pytest.fixture
 def store(tmp_path: Path) -> Path:
     return tmp_path / "records.sqlite"
+
+
+@pytest.fixture
+def staffed(store: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Records with a lead, a technician and somebody of QA, everybody with the same PIN."""
+    monkeypatch.setenv("RIG_NEW_PIN", PIN)
+    at = f"--store=sqlite:///{store}"
+    assert act(["people", "add", "L. Lead", "--role", "lead", at]).code == 0
+    for name, role in (("A. Bench", "technician"), ("Q. Reviewer", "QA")):
+        assert act(["people", "add", name, "--role", role, "--by", "L. Lead", at], PIN).code == 0
+    return store
 
 
 def sync(test: Callable[..., Awaitable[None]]) -> Callable[..., None]:

@@ -31,7 +31,10 @@ def long_wait(tmp_path: Path) -> str:
 async def test_scan_begin_answer_and_see_the_reading(store: Path, two_looks: str) -> None:
     async with shown(store, procedure=two_looks) as (app, pilot):
         assert "NOTHING IS ON" in text_of(app)
-        await pilot.press(*"LM-0042", "enter", "f8")
+        await pilot.press(*"LM-0042", "enter")
+        await until(pilot, lambda: "LM-0042 has no open job: take it in here." in text_of(app))
+        assert "serial            LM-0042" in text_of(app)
+        await pilot.press("f3", "f8")  # back, and without a job
         await until(pilot, lambda: "CAUTION Gloves." in text_of(app))  # the stage's, before its first question
         assert "[Y] yes" not in text_of(app)
         await pilot.press("c")

@@ -1,0 +1,106 @@
+"""The whole story of a unit by keys alone: taken in, inspected, its cause named, repaired, tested again, released by
+somebody else, its certificate made and shown."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from textual.pilot import Pilot
+
+from rig.screen.app import BenchApp
+from tests.screen.conftest import PIN, shown, sync, text_of, until
+
+CAUSE = "rectifier-open"
+
+
+async def fill_in(pilot: Pilot[int], app: BenchApp, *answers: str) -> None:
+    """Type what is asked, line by line; what is empty is left as it is, '>' turns a choice once to the right."""
+    await until(pilot, lambda: app.focused is not None)
+    for answer in answers:
+        await pilot.press(*(["right"] * len(answer) if set(answer) == {">"} else answer), "down")
+
+
+async def signed(pilot: Pilot[int], app: BenchApp, who: str, says: str) -> None:
+    """The name and the PIN at the end of a form, then do it."""
+    await pilot.press(*who, "down", *PIN, "f8")
+    await until(pilot, lambda: says in text_of(app))
+
+
+async def to_job(pilot: Pilot[int], app: BenchApp, says: str) -> None:
+    """By the queue to the one job there is."""
+    await pilot.press("f3")
+    await until(pilot, lambda: app.page.id == "jobs" and "> 1 " in text_of(app))
+    await pilot.press("enter")
+    await until(pilot, lambda: app.page.id == "job" and says in text_of(app))
+
+
+async def run(pilot: Pilot[int], app: BenchApp, number_of_turns: int) -> None:
+    """From the job's page: to the bench with it, choose the procedure, begin, wait for its end."""
+    await pilot.press("f7", "enter")
+    await until(pilot, lambda: app.page.id == "begin" and app.begin_page.job.value == "1")
+    await pilot.press("up", "up", "up", "up", *["right"] * number_of_turns, *["down"] * 4, *PIN, "f8")
+    await until(pilot, lambda: app.scene is not None and app.scene.over is not None and app.page.id == "bench")
+
+
+@sync
+async def test_from_receiving_to_the_certificate(staffed: Path) -> None:
+    async with shown(staffed, person="simulated", faults=((CAUSE, 1.0),), seed=5) as (app, pilot):
+        await pilot.press(*"LM-0042", "enter")
+        await until(pilot, lambda: app.page.id == "form")
+        await fill_in(pilot, app, "", "", "Practice Miller", "", "", "", "", "", ">", "", "all=ok", "")
+        await signed(pilot, app, "A. Bench", "job 1: LM-0042")
+        await until(pilot, lambda: "> 1 " in text_of(app))
+        await pilot.press("enter")
+        await until(pilot, lambda: "F8 next: decontaminate" in text_of(app))
+        await pilot.press("f8")
+        await fill_in(pilot, app, "", "S. Miller", "")
+        await signed(pilot, app, "A. Bench", "now: inspect")
+        await until(pilot, lambda: "F8 to the bench" in text_of(app))
+        await run(pilot, app, 0)
+        await pilot.press("f4")
+        await until(pilot, lambda: "1  rectifier-open" in text_of(app))
+        await to_job(pilot, app, "next: diagnose")
+        await pilot.press("f8")
+        await fill_in(pilot, app, "", "")
+        await signed(pilot, app, "A. Bench", "now: estimate")
+        await until(pilot, lambda: "F8 next: estimate" in text_of(app))
+        await pilot.press("f8")
+        await fill_in(pilot, app, "90", "", "", "")
+        await signed(pilot, app, "A. Bench", "now: estimate")
+        await until(pilot, lambda: "F8 next: answer" in text_of(app))
+        await pilot.press("f8")
+        await until(pilot, lambda: app.page.id == "form")
+        await fill_in(pilot, app, "", "S. Miller", "telephone")
+        await signed(pilot, app, "A. Bench", "now: repair")
+        await until(pilot, lambda: "F8 next: repair" in text_of(app))
+        await pilot.press("f8")
+        await until(pilot, lambda: "locked away" in text_of(app))
+        await fill_in(pilot, app, "rectifier=L2291", "", "35", "", "")
+        await signed(pilot, app, "A. Bench", "measured again")
+        await pilot.press("f6")
+        await until(pilot, lambda: "F9 all faults out" in text_of(app))
+        await pilot.press("f9", "f3")
+        await to_job(pilot, app, "F8 to the bench")
+        await run(pilot, app, 0)
+        assert "✓ pass  every judged step passed" in text_of(app)
+        await pilot.press("f9")  # the bench's own reference parts, without a unit
+        await until(pilot, lambda: app.focused is app.begin_page.serial.input)
+        await pilot.press("down", "down", "right", "f8")
+        await until(pilot, lambda: "bench-self-check" in text_of(app) and "The run is over: ✓ pass" in text_of(app))
+        for turns, procedure in ((5, "final-inspection"), (3, "electrical-safety")):
+            await to_job(pilot, app, "Missing for release")
+            await run(pilot, app, turns)
+            assert app.scene is not None
+            assert app.scene.started is not None
+            assert app.scene.started.procedure == procedure
+            assert str(app.scene.ended and app.scene.ended.verdict) == "pass", text_of(app)
+        await to_job(pilot, app, "next: release")
+        await pilot.press("f8")
+        await until(pilot, lambda: "job 1: release" in text_of(app))
+        await signed(pilot, app, "A. Bench", "cannot be released")
+        await pilot.press("up")
+        await signed(pilot, app, "Q. Reviewer", "job 1 is released")
+        await until(pilot, lambda: "F9 certificate" in text_of(app))
+        await pilot.press("f9")
+        await until(pilot, lambda: app.page.id == "read" and "Decontamination declaration signed by" in text_of(app))
+        assert (staffed.parent / "papers" / "certificate-1.pdf").exists()
