@@ -63,6 +63,7 @@ def summary_lines(
             if result.verdict is verdict:
                 lines += _told(result, looks, room)
     lines += _not_run(results, room)
+    lines += _rules(results, room)
     return lines + off_lines(ended.all_off, all_off, width)
 
 
@@ -123,6 +124,12 @@ def _not_run(results: list[StepResult], room: int) -> list[Text]:
     for reason, names in reasons.items():
         lines += wrapped(Text(f"{', '.join(visible(n) for n in dict.fromkeys(names))}: {reason}"), room, 2)
     return lines
+
+
+def _rules(results: list[StepResult], room: int) -> list[Text]:
+    """The decision rules of the limits that judged."""
+    rules = dict.fromkeys(str(each.limit.rule) for each in results if each.limit and each.reading)
+    return wrapped(Text(f"Decided by: {'; '.join(rules)} (ILAC-G8:09/2019)."), room, 0) if rules else []
 
 
 def off_lines(is_off: bool, all_off: AllOff | None, width: int) -> list[Text]:

@@ -14,7 +14,7 @@ from rig.plan.visible import visible
 HEAD = (
     "run", "procedure", "unit", "serial", "job", "by", "utc", "step", "attempt", "verdict", "value", "unit_code", "u",
     "bound", "at_least", "at_most", "limit_source", "conformance_probability", "answer", "reason", "started_s",
-    "ended_s",
+    "ended_s", "decision_rule", "uncertainty_ratio",
 )  # fmt: skip
 _FORMULA = re.compile(r"[=+\-@\t\r]")
 
@@ -36,6 +36,7 @@ def _row(record: RunRecord, step: StepResult) -> list[object]:
         *((reading.value, reading.unit, reading.u, reading.bound) if reading is not None else (None,) * 4),
         *((limit.at_least, limit.at_most, limit.source) if limit is not None else (None,) * 3),
         step.conformance_probability, step.answer, step.reason, step.started, step.ended,
+        None if limit is None else str(limit.rule), step.ratio,
     ]  # fmt: skip
 
 
@@ -62,6 +63,9 @@ def as_junit(record: RunRecord) -> str:
         case = ET.SubElement(suite, "testcase", classname=f"{visible(s.procedure)}.{visible(s.unit) or 'none'}")
         case.set("name", visible(step.name) + (f" (attempt {step.attempt})" if step.attempt > 1 else ""))
         case.set("time", f"{max(0.0, step.ended - step.started):.3f}")
+        if step.limit is not None:
+            properties = ET.SubElement(case, "properties")
+            ET.SubElement(properties, "property", name="decision rule", value=str(step.limit.rule))
         kind = _KIND.get(step.verdict)
         if kind is not None:
             tag, count = kind

@@ -418,3 +418,10 @@ def test_check_tells_the_risks_for_a_stated_prior(rig: Rig) -> None:
     assert "risks" in out
     assert rig("check", "leak-down", "--in-tolerance", "95")[0] == 2
     assert rig("check", "leak-down", "--ratios", "--in-tolerance", "100")[0] == 2
+
+
+def test_a_run_says_by_which_rule_it_was_decided(rig: Rig) -> None:
+    """ILAC-G8:09/2019, 4.2.3: the default of this program."""
+    code, out, _ = rig("run", "bench-self-check")
+    assert code == 0
+    assert "Decided by: non-binary statement with guard band (w = U) (ILAC-G8:09/2019)." in out.splitlines()

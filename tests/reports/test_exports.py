@@ -34,6 +34,7 @@ def test_csv_is_a_line_a_step_and_reads_back() -> None:
     assert [row["verdict"] for row in rows] == [str(v) for v in Verdict]
     assert float(rows[-1]["value"]) == 5.0
     assert next(row for row in rows if row["verdict"] == "no reading")["value"] == ""  # never 0
+    assert rows[-1]["decision_rule"] == "non-binary statement with guard band (w = U)"  # ILAC-G8:09/2019, 4.2.3
 
 
 def test_csv_holds_no_formula_and_no_control_character() -> None:
@@ -53,6 +54,8 @@ def test_junit_counts_what_a_test_runner_would_count() -> None:
     assert len(suite.findall("testcase/failure")) == 2
     assert len(suite.findall("testcase/error")) == 2
     assert len(suite.findall("testcase/skipped")) == 2
+    rules = {each.get("value") for each in suite.findall("testcase/properties/property[@name='decision rule']")}
+    assert rules == {"non-binary statement with guard band (w = U)"}
 
 
 @pytest.mark.parametrize("text", [NASTY, "\ufffe", "]]>", "\u202e"])
