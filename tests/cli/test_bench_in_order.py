@@ -135,7 +135,7 @@ def test_the_charts_of_the_reference_parts_are_kept_over_the_shifts(rig: Rig) ->
         code, out, _ = rig("bench", "simulated", "--self-check", "--json")
         assert code == 0
         charts = {c["step"]: c for c in json.loads(out)["charts"]}
-        assert charts.keys() == {"short", "hundred-ohm", "five-volts", "half-minute"}
+        assert charts.keys() == {"short", "hundred-ohm", "hundred-ohm-zeroed", "five-volts", "half-minute"}
         assert charts["half-minute"]["unit"] == "s"
         assert charts["hundred-ohm"]["earlier"] == earlier
         assert charts["hundred-ohm"]["state"]["warning"] == ""

@@ -47,6 +47,17 @@ def test_the_timed_contact_is_timed_rightly(seed: int) -> None:
     assert abs(reading.value - true) <= 3.0**0.5 * reading.u  # all of it rectangular: it cannot lie outside
 
 
+def test_the_offset_of_the_fixture_is_taken_off_by_name() -> None:
+    steps = by_name(checked(seed=3))
+    short, whole, zeroed = (steps[name].reading for name in ("short", "hundred-ohm", "hundred-ohm-zeroed"))
+    assert short is not None
+    assert whole is not None
+    assert zeroed is not None
+    assert zeroed.value == pytest.approx(whole.value - short.value)
+    (made,) = zeroed.corrections
+    assert (made.name, made.before, made.after) == ("zeroed", whole.value, zeroed.value)
+
+
 @pytest.mark.parametrize("bench", bundled("bench"))
 def test_every_simulated_bench_passes(bench: str) -> None:
     wiring = load_named("bench", bench)
