@@ -13,6 +13,7 @@ from rig.plan.visible import visible
 if TYPE_CHECKING:
     from rig.cli.printer import Printer
     from rig.diagnosis.diagnosis import Diagnosis
+    from rig.diagnosis.learn import Parts
 
 MOST = 8  # causes in the table
 WITH_REASONS = 3  # causes whose reasons are told
@@ -82,13 +83,20 @@ def _next(found: Diagnosis, out: Printer) -> None:
 
 
 def _sources(found: Diagnosis, out: Printer) -> None:
-    rows = []
-    for name in list(found.ranking.shares())[:MOST]:
-        if name in found.parts:
-            part = found.parts[name]
-            counts = (part.start, part.simulation, part.shop)
-            rows.append((name, part.kind, *(f"{c / sum(counts):.0%}" for c in counts)))
-    out.line("", *table(("starting chance of", "start is", "start", "simulation", "shop"), rows, out.width))
+    """How much of a number comes from the table's start, the simulation and the shop's own cases."""
+    shares = list(found.ranking.shares())
+    starts = [(name, *_parts(found.parts[name])) for name in shares[:MOST] if name in found.parts]
+    out.line("", *table(("starting chance of", "start is", "start", "simulation", "shop"), starts, out.width))
+    rows = [(name, *_parts(part)) for name, part in found.row_parts.items()]
+    if rows:
+        head = (f"how it comes out with {shares[0]}", "start is", "start", "simulation", "shop")
+        out.line("", *table(head, rows, out.width))
+
+
+def _parts(part: Parts) -> tuple[str, str, str, str]:
+    counts = (part.start, part.simulation, part.shop)
+    first, second, third = (f"{c / sum(counts):.0%}" for c in counts)
+    return part.kind, first, second, third
 
 
 def _advice(found: Diagnosis) -> str:

@@ -21,13 +21,15 @@ MOST_PAIRS = 10
 
 @dataclass(frozen=True)
 class Diagnosis:
-    """All that is said. ``parts`` tells how much of each cause's starting chance comes from where."""
+    """All that is said. ``parts`` tells how much of each cause's starting chance comes from where, ``row_parts`` that
+    of the chances that each observation has with the likeliest cause, by observation."""
 
     table: UnitTable
     ranking: Ranking
     reasons: Mapping[str, Reasons]
     advice: Advice
     parts: Mapping[str, Parts]
+    row_parts: Mapping[str, Parts]
 
 
 def diagnose(
@@ -49,7 +51,13 @@ def diagnose(
     advice = advise(ranking, paid, owner_only, unknown)
     if cured:
         advice = _repeated_first(advice, after_repair(table, found, cured), table)
-    return Diagnosis(table, ranking, reasons(ranking), advice, known.parts(table))
+    first = next(iter(ranking.shares()))
+    rows = {} if first == NONE_OF_THESE else _row_parts(known, ranking, first)
+    return Diagnosis(table, ranking, reasons(ranking), advice, known.parts(table), rows)
+
+
+def _row_parts(known: Knowledge, ranking: Ranking, cause: str) -> dict[str, Parts]:
+    return {e.observation: known.row_parts(ranking.model.table, e.observation, cause) for e in ranking.evidence}
 
 
 def _repeated_first(advice: Advice, after: AfterRepair, table: UnitTable) -> Advice:
@@ -129,6 +137,7 @@ def as_dict(found: Diagnosis) -> dict[str, Any]:
                 "weights": dict(e.weights),
                 "said": e.words,
                 "from": e.source,
+                "chance_from": found.row_parts[e.observation].as_dict() if e.observation in found.row_parts else None,
             }
             for e in ranking.evidence
         ],

@@ -49,6 +49,22 @@ def test_a_reading_against_its_limit(result: StepResult, source: dict[str, objec
     assert outcome_of(result, asked) == pytest.approx(expected)
 
 
+@pytest.mark.parametrize(
+    ("reason", "expected"),
+    [
+        ("heater-enable: interlock heater-water: level-relay is dry, must be wet", {"low": 1.0}),
+        ("heater-enable: interlock heater-watch: chamber-temperature rose by 1 K in 60 s", {}),
+        ("Ctrl-C was pressed", {}),
+        (None, {}),
+    ],
+)
+def test_what_an_interlock_says_of_the_unit(reason: str | None, expected: dict[str, float]) -> None:
+    asked = FromStep.model_validate({"procedure": "p", "step": "s", "stopped-by": {"heater-water": "low"}})
+    stopped = replace(step(None, verdict=Verdict.STOPPED), reason=reason)
+    assert outcome_of(stopped, asked) == expected
+    assert outcome_of(stopped, SOURCE) == {}
+
+
 def test_an_answer_may_mean_one_outcome_or_leave_several_open() -> None:
     asked = FromStep(procedure="p", step="s").model_copy(
         update={"answers": {"yes": ("normal",), "no": ("low", "high")}}

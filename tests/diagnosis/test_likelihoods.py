@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib.resources
 from itertools import pairwise
 from pathlib import Path
 
@@ -10,11 +11,23 @@ import pytest
 
 from rig.cli.likelihoods import draw
 from rig.cli.main import run as rig
-from rig.diagnosis.likelihoods import SimulatedCase, as_file, count, disagreements, read_file
+from rig.cli.simulated_units import SimulatedUnit, run_all
+from rig.diagnosis.from_runs import from_run
+from rig.diagnosis.likelihoods import (
+    SimulatedCase,
+    as_file,
+    count,
+    disagreements,
+    kept,
+    read_file,
+    read_whole,
+    worth_running,
+)
 from rig.errors import InputError
+from rig.events import RunRecord
 from rig.plan.causes import OUTCOMES
 from tests.conftest import inspection
-from tests.small_tables import bundled_table
+from tests.small_tables import bundled_table, made
 
 TABLE = bundled_table("no-water-level")
 
@@ -88,6 +101,43 @@ def test_the_same_seed_draws_the_same_units() -> None:
     gaps = [b - a for a, b in pairwise([0.4, *severities, 1.0])]
     assert 0.4 <= severities[0] < severities[-1] <= 1.0
     assert max(gaps) < 0.13  # ten places in a span of 0.6
+
+
+def test_runs_that_were_kept_are_not_run_again(tmp_path: Path) -> None:
+    keep, done = tmp_path / "runs.jsonl", []
+
+    def run(unit: SimulatedUnit) -> RunRecord:
+        done.append(unit)
+        return inspection(unit.seed, *unit.faults)
+
+    one = SimulatedUnit("demo-18-dc", "incoming-inspection", (("coil-open", 1.0),), 3)
+    other = SimulatedUnit("demo-18-dc", "incoming-inspection", (("lead-high-ohm", 1.0),), 5)
+    (first,) = run_all([one], 1, keep, run)
+    with keep.open("a", encoding="utf-8") as file:
+        file.write('{"unit": "demo-18-dc", "proc')  # killed while it wrote
+    again, new = run_all([one, other], 1, keep, run)
+    assert done == [one, other]
+    table = TABLE.observations
+    for (_, whole), (_, read) in ((first, again), (new, next(run_all([other], 1, keep, run)))):
+        assert [e.weights for e in from_run(table, whole)] == [e.weights for e in from_run(table, read)]
+        assert [e.words for e in from_run(table, whole)] == [e.words for e in from_run(table, read)]
+    keep.write_text("no run\n", encoding="utf-8")
+    with pytest.raises(InputError, match="line 1 is no run"):
+        list(run_all([one], 1, keep, run))
+
+
+def test_what_is_run_is_what_feeds_the_table() -> None:
+    assert set(worth_running(TABLE)) == {"fill-diagnosis", "incoming-inspection"}
+    assert worth_running(made({"a": 1.0}, {"x": {"given": {"a": {"high": 0.9}}}})) == ()
+
+
+def test_counts_come_with_the_rig_and_say_how_they_were_made() -> None:
+    found = kept("demo-18-dc", "no-water-level")
+    assert found is not None
+    assert set(found.counts) <= {(o, c) for o in TABLE.observations for c in TABLE.causes}
+    path = Path(str(importlib.resources.files("procedures"))) / "likelihoods" / "demo-18-dc.json"
+    for made_with, _ in read_whole(path, "demo-18-dc").values():
+        assert {"rig", "seed", "cases", "severities", "procedures"} <= set(made_with)
 
 
 def test_nothing_kept_is_told(

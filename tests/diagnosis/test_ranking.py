@@ -126,6 +126,13 @@ def test_now_normal_now_not_is_intermittent() -> None:
     assert same.outcome == "low"
 
 
+def test_two_readings_near_a_limit_are_not_intermittent() -> None:
+    near = [Evidence("x", {"normal": p, "high": 1.0 - p}) for p in (0.8, 0.3)]
+    assert one_each(near)[0].weights == near[1].weights
+    apart = [seen("x", "normal"), seen("x", "high")]
+    assert one_each(apart)[0].outcome == "intermittent"
+
+
 def test_an_intermittent_joint_is_told_from_a_steady_one() -> None:
     table = bundled_table("no-water-level")
     ranking = rank(build(table), [seen("fill-lead", "normal"), seen("fill-lead", "high")])
