@@ -23,7 +23,7 @@ STALL_OWN = 60.0  # s on a bench that is simulated in this process: no harm come
 BEAT_EVERY = 0.1  # s of wall time between two beats at the most
 PULSE_EVERY = 1.0  # s of wall time between two turns of the loop that beat by themselves
 LOOK_EVERY = 0.5  # s of wall time between two looks whether it is stopped
-ARMED_WITHIN = 20.0  # s to start a Python and load a Modbus library on a busy machine
+ARMED_WITHIN = 60.0  # s to start a Python and load a Modbus library on a busy machine
 DROPPED_WITHIN = 10.0
 
 

@@ -128,7 +128,7 @@ def test_a_fault_that_travels_with_the_unit_is_found(
     procedure: str, fault: str, severity: float, unit: str, steps: set[str]
 ) -> None:
     record = inspected(procedure, unit, (fault, severity))
-    assert steps <= failed(record)
+    assert steps <= failed(record), (record.ended, record.steps[-1])
     assert record.ended.verdict is not Verdict.PASS
     assert record.ended.all_off
 
