@@ -30,7 +30,7 @@ from simulators.wire.serial import MODBUS_LINE, SCALE_LINE, SCPI_LINE, SerialLis
 from simulators.wire.tcp import TcpListener
 from simulators.wire.watch import Watch
 
-__all__ = ["Station", "list_faults", "list_wire_faults", "listener_lines", "start"]
+__all__ = ["Station", "list_faults", "list_instruments", "list_wire_faults", "listener_lines", "start"]
 
 PLANT_PERIOD = 0.05  # wall seconds between two looks of the plant at the time, at real pace
 LONGEST_PERSON_WAIT = 2.0  # wall seconds: at real pace the simulated person never takes longer
@@ -248,6 +248,11 @@ def list_faults() -> list[dict[str, Any]]:
         }
         for fault in FAULTS.values()
     ]
+
+
+def list_instruments() -> dict[str, str]:
+    """The sort of every instrument whose wire can misbehave, by its name."""
+    return {name: module.sort for name, module in MODULES.items()} | {"meter-1": "meter", "scale-1": "scale"}
 
 
 def listener_lines(station: Station) -> list[str]:

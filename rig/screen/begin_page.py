@@ -35,6 +35,7 @@ class Preset:
     person: str = "auto"
     seed: int = 0
     faults: tuple[tuple[str, float], ...] = ()
+    lies: tuple[tuple[str, str], ...] = ()  # faults of the wire: kind, instrument
 
 
 class BeginPage(Page):
@@ -155,6 +156,7 @@ class BeginPage(Page):
             by=self.by.value,
             seed=self.preset.seed,
             faults=self.rig.chosen_faults() if sim else (),
+            wire_faults=self.rig.chosen_lies() if sim else (),
             person="simulated" if self.person.value == "simulated" else "terminal",
             store=self.rig.store,
         )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from rich.text import Text
@@ -35,6 +35,40 @@ def faults_for(unit: str) -> list[SimulatedFault]:
 
     found = station_module().list_faults()
     return [SimulatedFault(f["name"], f["line"]) for f in found if unit in f["units"]]
+
+
+@dataclass(frozen=True)
+class WireFault:
+    """A way in which the wire of a simulated instrument can lie."""
+
+    kind: str
+    instrument: str
+    line: str
+
+
+def wire_faults() -> list[WireFault]:
+    """Every way of every instrument."""
+    from rig.cli.station import station_module
+
+    module = station_module()
+    sorts: dict[str, str] = module.list_instruments()
+    kinds = module.list_wire_faults()
+    return [WireFault(k["name"], name, k["line"]) for name, sort in sorts.items() for k in kinds
+            if sort in k["instruments"]]  # fmt: skip
+
+
+def wire_fault_lines(
+    faults: Iterable[WireFault], put_in: Collection[tuple[str, str]], looks: Looks, words: Words, width: int
+) -> list[tuple[str, Text]]:
+    """A line a fault of the wire: whether it is in, and what the wire does then."""
+    lines = []
+    for n, fault in enumerate(faults):
+        there = (fault.kind, fault.instrument) in put_in
+        sign = f"{looks.pick('█', '#')} {words('side.in')}" if there else f"{looks.pick('·', '.')} {words('side.out')}"
+        line = Text(f"{sign:<6}{fault.instrument:<10}{fault.kind:<24}{visible(fault.line, 200)}")
+        line.stylize(palette.HEAD if there else palette.QUIET, 0, 6)
+        lines.append((str(n), cut(line, max(20, width - 2), looks)))
+    return lines
 
 
 def fault_lines(

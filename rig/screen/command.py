@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from rig.cli.options import fault_option, printable, store_option
+from rig.cli.options import fault_option, printable, store_option, wire_fault_option
 
 
 @click.command("screen")
@@ -24,6 +24,7 @@ from rig.cli.options import fault_option, printable, store_option
 @click.option("--speed", type=click.FloatRange(0, 1000), default=10, show_default=True,
               help="A simulated bench's seconds to one of the wall; 0 is as fast as it goes.")  # fmt: skip
 @fault_option
+@wire_fault_option
 @click.option("--seed", type=click.IntRange(0, 2**63 - 1), default=0, show_default=True,
               help="Which of the simulated units of this type it is.")  # fmt: skip
 @click.option("--person", type=click.Choice(["auto", "simulated"]), default="auto", show_default=True,
@@ -52,7 +53,8 @@ def command(**options: Any) -> int:
     words = read_words(options["words_file"])
     speed: float = options["speed"]
     preset = Preset(options["procedure"], options["bench"], options["unit"], options["serial"], options["by"],
-                    f"{speed:g}", options["person"], options["seed"], options["faults"])  # fmt: skip
+                    f"{speed:g}", options["person"], options["seed"], options["faults"],
+                    tuple((kind, on) for kind, on, _ in options["wire_faults"]))  # fmt: skip
     if options["plain"]:
         from rig.screen.plain import talk
 

@@ -84,6 +84,7 @@ class Plain:
             arguments += [f"--job={job}"] if job else []
             arguments += [f"--seed={preset.seed}"] if preset.seed else []
             arguments += [f"--fault={name}={severity:g}" for name, severity in preset.faults]
+            arguments += [f"--wire-fault={kind}@{instrument}" for kind, instrument in preset.lies]
             arguments += ["--person=simulated"] if preset.person == "simulated" else []
             found.append(Choice(name, say("plain.run"), tuple(arguments)))
         if job:

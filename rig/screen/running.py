@@ -107,6 +107,26 @@ class Running:
 
         self.control.call(act)
 
+    def set_wire_fault(self, kind: str, instrument: str, put_in: bool, refused: Callable[[str], None]) -> None:
+        """Let the wire of a simulated instrument lie from now on, or be honest again, and have the record say so;
+        ``refused`` as with ``set_fault``."""
+        bench, station = self._bench, self.station
+        if bench is None or station is None:
+            return
+
+        def act() -> None:
+            try:
+                if put_in:
+                    station.misbehave(kind, instrument)
+                else:
+                    station.behave(kind, instrument)
+                done = "put in" if put_in else "taken out"
+                bench.live.tell(f"fault {kind} of the wire of simulated {instrument} was {done} while the run went on")
+            except ValueError as why:
+                refused(str(why))
+
+        self.control.call(act)
+
     # in the run's thread
 
     def _work(self) -> None:

@@ -5,14 +5,24 @@ from __future__ import annotations
 from textual import events
 from textual.app import ComposeResult
 
-from rig.screen.bench_side import STEPS, SimulatedFault, fault_lines, faults_for, plan_lines, wire_lines
+from rig.screen.bench_side import (
+    STEPS,
+    SimulatedFault,
+    WireFault,
+    fault_lines,
+    faults_for,
+    plan_lines,
+    wire_fault_lines,
+    wire_faults,
+    wire_lines,
+)
 from rig.screen.page import Act, Lines, Page
 from rig.screen.pick import Pick
 from rig.screen.scroll import Scrolled
 from rig.screen.tape import Tape
 from rig.screen.words import Words
 
-VIEWS = ("faults", "wire", "plan")
+VIEWS = ("faults", "lies", "wire", "plan")
 PACES = (1.0, 10.0, 60.0, 0.0)
 
 
@@ -23,20 +33,23 @@ class SimulatorPage(Page):
     SimulatorPage > #sim-head { height: 1; }
     """
 
-    def __init__(self, words: Words, severities: dict[str, float]) -> None:
+    def __init__(self, words: Words, severities: dict[str, float], lies: set[tuple[str, str]]) -> None:
         super().__init__(id="simulator")
-        self._head, self._list = Lines(id="sim-head"), Pick()
+        self._head, self._list, self._lies = Lines(id="sim-head"), Pick(), Pick()
         self._wire, self._plan = Lines(), Scrolled(words)
         self._view = 0
         self._faults: list[SimulatedFault] = []
+        self._wire_faults: list[WireFault] = []
         self.severities = severities
+        self.lies = lies  # faults of the wire that are in: kind, instrument
         self.tape: Tape | None = None  # made when somebody first asks for the wire
 
     def compose(self) -> ComposeResult:
-        yield from (self._head, self._list, self._wire, self._plan)
+        yield from (self._head, self._list, self._lies, self._wire, self._plan)
 
     def enter(self) -> None:
         self._faults = faults_for(self._unit())
+        self._wire_faults = self._wire_faults or wire_faults()
         self._turn_to(self._view)
 
     def _unit(self) -> str:
@@ -46,10 +59,10 @@ class SimulatorPage(Page):
     def _turn_to(self, view: int) -> None:
         self._view = view % len(VIEWS)
         name = VIEWS[self._view]
-        for widget, of in ((self._list, "faults"), (self._wire, "wire"), (self._plan, "plan")):
+        for widget, of in zip((self._list, self._lies, self._wire, self._plan), VIEWS, strict=True):
             widget.display = of == name
-        if name == "faults":
-            self._list.focus()
+        if name in ("faults", "lies"):
+            (self._list if name == "faults" else self._lies).focus()
         elif name == "wire" and self.tape is None:
             self.tape = Tape()
         elif name == "plan":
@@ -67,6 +80,8 @@ class SimulatorPage(Page):
         self._head.show([self.rig.title_line(say(f"side.{name}"), say("side.pace", pace=self._pace()))])
         if name == "faults":
             self._list.put(fault_lines(self._faults, self.severities, self.rig.looks, width))
+        elif name == "lies":
+            self._lies.put(wire_fault_lines(self._wire_faults, self.lies, self.rig.looks, say, width))
         elif name == "wire" and self.tape is not None:
             lines = wire_lines(list(self.tape.exchanges), say, self.rig.looks, width, self._wire.size.height)
             self._wire.show(lines)
@@ -80,16 +95,46 @@ class SimulatorPage(Page):
         return running.pace.speed if running is not None and running.alive else float(self.rig.begin_page.pace.value)
 
     def on_key(self, event: events.Key) -> None:
-        steps = {"right": 1, "plus": 1, "left": -1, "minus": -1}
-        if VIEWS[self._view] != "faults" or event.key not in steps:
+        steps, view = {"right": 1, "plus": 1, "left": -1, "minus": -1}, VIEWS[self._view]
+        if view not in ("faults", "lies") or event.key not in steps:
             return
         event.stop()
-        name = self._list.key
-        severity = min(1.0, max(0.0, self.severities.get(name, 0.0) + steps[event.key] / STEPS))
+        if view == "faults":
+            self._turn_fault(self._list.key, steps[event.key])
+        else:
+            self._turn_lie(self._wire_faults[int(self._lies.key)], put_in=steps[event.key] > 0)
+
+    def _turn_lie(self, fault: WireFault, put_in: bool) -> None:
+        one, running = (fault.kind, fault.instrument), self.rig.running
+        if put_in == (one in self.lies):
+            return
+
+        def refused(why: str) -> None:
+            self.lies ^= {one}
+            self.rig.say(why)
+            self.rig.draw()
+
+        self.lies ^= {one}
+        now = running is not None and running.alive
+        state = self.rig.words("side.in" if put_in else "side.out")
+        text = "side.lie-now" if now else "side.lie-next"
+        self.rig.say(self.rig.words(text, kind=fault.kind, instrument=fault.instrument, state=state))
+        if running is not None and now:
+            running.set_wire_fault(*one, put_in, lambda why: self.app.call_from_thread(refused, why))
+        self.rig.draw()
+
+    def _turn_fault(self, name: str, by: int) -> None:
+        before = self.severities.get(name, 0.0)
+        severity = min(1.0, max(0.0, before + by / STEPS))
         self.severities[name] = severity
         running = self.rig.running
+
+        def refused(why: str) -> None:
+            self.severities[name] = before
+            self.rig.say(why)
+
         if running is not None and running.alive:
-            running.set_fault(name, severity, lambda why: self.app.call_from_thread(self.rig.say, why))
+            running.set_fault(name, severity, lambda why: self.app.call_from_thread(refused, why))
             self.rig.say(self.rig.words("side.fault-now", name=name, severity=f"{severity:g}"))
         else:
             self.rig.say(self.rig.words("side.fault-next", name=name, severity=f"{severity:g}"))
@@ -103,7 +148,7 @@ class SimulatorPage(Page):
         following = VIEWS[(self._view + 1) % len(VIEWS)]
         found = [Act("f7", say(f"side.{following}"), lambda: self._turn_to(self._view + 1))]
         found.append(Act("f8", say("act.pace"), self._turn_pace))
-        if any(self.severities.values()):
+        if any(self.severities.values()) or self.lies:
             found.append(Act("f9", say("act.no-faults"), self._all_out))
         return found
 
@@ -117,9 +162,13 @@ class SimulatorPage(Page):
             self.rig.scene.pace = new
 
     def _all_out(self) -> None:
-        """Undo: every fault out of the simulated unit."""
+        """Undo: every fault out of the simulated unit, every lie off its wires."""
         running = self.rig.running
         for name in [n for n, severity in self.severities.items() if severity]:
             self.severities[name] = 0.0
             if running is not None:
                 running.set_fault(name, 0.0, lambda why: None)
+        for one in sorted(self.lies):
+            if running is not None:
+                running.set_wire_fault(*one, False, lambda why: None)
+        self.lies.clear()

@@ -43,7 +43,7 @@ class Ways(App[int]):
         self.begin_page, self.bench_page = BeginPage(preset), BenchPage()
         self.help_page, self.job_page = HelpPage(), OneJobPage(words)
         self.form_page, self.read_page = FormPage(), ReadPage(words)
-        self.simulator_page = SimulatorPage(words, dict(preset.faults))
+        self.simulator_page = SimulatorPage(words, dict(preset.faults), set(preset.lies))
         self.causes_page = CausesPage(words)
         records: tuple[Page, ...] = (JobsPage(), self.job_page, self.form_page, self.read_page)
         bench: tuple[Page, ...] = (self.begin_page, self.bench_page, self.causes_page, self.simulator_page)
@@ -94,6 +94,10 @@ class Ways(App[int]):
     def chosen_faults(self) -> tuple[tuple[str, float], ...]:
         """The faults that the next simulated unit begins with."""
         return tuple((name, severity) for name, severity in self.simulator_page.severities.items() if severity)
+
+    def chosen_lies(self) -> tuple[tuple[str, str, int | None], ...]:
+        """The faults of the wire that the next run begins with."""
+        return tuple((kind, instrument, None) for kind, instrument in sorted(self.simulator_page.lies))
 
     def open_job(self, number: str) -> None:
         """The page of a job."""

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from rig.screen.app import BenchApp
 from tests.cli.small_procedures import LONG_WAIT
 from tests.screen.conftest import shown, sync, text_of, until
 
@@ -17,6 +18,11 @@ def long_wait(tmp_path: Path) -> str:
     return str(path)
 
 
+def notes(app: BenchApp) -> str:
+    """What the run has told beside its steps."""
+    return "" if app.scene is None else " ".join(note.text for note in app.scene.notes)
+
+
 @sync
 async def test_faults_wire_plan_and_pace(store: Path, long_wait: str) -> None:
     async with shown(store, (120, 30), procedure=long_wait, person="simulated", speed="1") as (app, pilot):
@@ -26,6 +32,10 @@ async def test_faults_wire_plan_and_pace(store: Path, long_wait: str) -> None:
         await until(pilot, lambda: "██·· 0.50  filter-choked" in text_of(app))
         assert "the next unit begins with 0.5" in text_of(app)
         await pilot.press("f7")  # the wire is kept from now on
+        await until(pilot, lambda: "relays-1  silence" in text_of(app))
+        await pilot.press("right")
+        await until(pilot, lambda: "silence on relays-1: in when the next run begins" in text_of(app))
+        await pilot.press("left", "f7")
         await pilot.press("f2", "f8")
         await until(pilot, lambda: "ON: bus-dc24" in text_of(app))
         assert app.scene is not None
@@ -38,6 +48,10 @@ async def test_faults_wire_plan_and_pace(store: Path, long_wait: str) -> None:
         assert "bus-on" in text_of(app)
         await pilot.press("f7", "left", "left")
         await until(pilot, lambda: "filter-choked is now at 0 in" in text_of(app))
+        await pilot.press("f7", "end", "right")  # an instrument that is not asked in this run
+        await until(pilot, lambda: "on scale-1 is now in." in text_of(app))
+        await pilot.press("f9")
+        await until(pilot, lambda: "█ in" not in text_of(app))
         assert app.running is not None
         assert app.running.pace.speed == 1
         await pilot.press("f8")
@@ -45,4 +59,6 @@ async def test_faults_wire_plan_and_pace(store: Path, long_wait: str) -> None:
         assert app.running.pace.speed == 10
         await pilot.press("escape")
         await until(pilot, lambda: app.scene is not None and app.scene.ended is not None)
-        assert any("filter-choked" in note.text and "set to 0" in note.text for note in app.scene.notes)
+        assert "fault filter-choked of the simulated unit was set to 0" in notes(app)
+        assert "wire of simulated scale-1 was put in" in notes(app)
+        assert "wire of simulated scale-1 was taken out" in notes(app)

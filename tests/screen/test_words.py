@@ -13,7 +13,7 @@ from rig.screen.words import BUNDLED, read_words
 ROOM = BUNDLED.parent
 MADE = {  # names that are put together
     "begin.person-auto", "begin.person-simulated", "output.on", "output.off", "output.unsure",
-    "side.faults", "side.wire", "side.plan",
+    "side.faults", "side.lies", "side.wire", "side.plan",
 }  # fmt: skip
 
 
