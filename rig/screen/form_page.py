@@ -126,7 +126,8 @@ class FormPage(Page):
         if done.code == 0:
             assert self._order is not None
             self.rig.begin_page.by.value = self._by.value  # the next act is mostly the same person's
-            self._order.after()
+            if self.rig.page is self:  # else somebody looks at something else by now
+                self._order.after()
         else:
             self._pin.input.focus()
         self.rig.draw()

@@ -90,6 +90,9 @@ class Plain:
         if job:
             found.append(Choice("job", say("plain.job"), ("job", job, *common)))
             found.append(Choice("causes", say("plain.causes"), ("diagnose", f"--job={job}", *common)))
+            found.append(Choice("repair", say("plain.repair"), ("repair", job, *by, *common)))
+            paper = ("report", f"--job={job}", *common, "--certificate")
+            found.append(Choice("certificate", say("plain.certificate"), paper))
             found.append(Choice("release", say("plain.release"), ("release", job, *by, *common)))
         else:
             found.append(Choice("receive", say("plain.receive"), ("receive", f"--serial={serial}", *by, *common)))

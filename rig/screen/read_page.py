@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from rich.text import Text
 from textual.app import ComposeResult
 
+from rig.cli.rows import wrapped
 from rig.screen.page import Act, Page
 from rig.screen.scroll import Scrolled
 from rig.screen.words import Words
@@ -19,14 +20,23 @@ class ReadPage(Page):
         super().__init__(id="read")
         self._lines = Scrolled(words)
         self._from = "jobs"
+        self._all: list[Text] = []
 
     def compose(self) -> ComposeResult:
         yield self._lines
 
     def put(self, lines: Sequence[Text], came_from: str) -> None:
         """Other lines."""
-        self._from = came_from
-        self._lines.put(lines)
+        self._from, self._all = came_from, list(lines)
+        self._wrap()
+
+    def _wrap(self, keep: bool = False) -> None:
+        width = self.app.size.width
+        found = [part for line in self._all for part in (wrapped(line, width, 0) if line.cell_len > width else [line])]
+        self._lines.put(found, keep)
+
+    def on_resize(self) -> None:
+        self._wrap(keep=True)
 
     def leaf(self, pages: int) -> None:
         self._lines.leaf(pages)

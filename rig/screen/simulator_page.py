@@ -23,6 +23,7 @@ from rig.screen.tape import Tape
 from rig.screen.words import Words
 
 VIEWS = ("faults", "lies", "wire", "plan")
+NAMES = {"faults": "act.faults", "lies": "act.lies", "wire": "act.wire", "plan": "act.plan"}
 PACES = (1.0, 10.0, 60.0, 0.0)
 
 
@@ -146,7 +147,7 @@ class SimulatorPage(Page):
     def acts(self) -> list[Act]:
         say = self.rig.words
         following = VIEWS[(self._view + 1) % len(VIEWS)]
-        found = [Act("f7", say(f"side.{following}"), lambda: self._turn_to(self._view + 1))]
+        found = [Act("f7", say(NAMES[following]), lambda: self._turn_to(self._view + 1))]
         found.append(Act("f8", say("act.pace"), self._turn_pace))
         if any(self.severities.values()) or self.lies:
             found.append(Act("f9", say("act.no-faults"), self._all_out))

@@ -9,6 +9,7 @@ from textual.pilot import Pilot
 
 from rig.screen.app import BenchApp
 from tests.screen.conftest import PIN, shown, sync, text_of, until
+from tests.screen.pictures import held
 
 CAUSE = "rectifier-open"
 
@@ -47,11 +48,13 @@ async def test_from_receiving_to_the_certificate(staffed: Path) -> None:
     async with shown(staffed, person="simulated", faults=((CAUSE, 1.0),), seed=5) as (app, pilot):
         await pilot.press(*"LM-0042", "enter")
         await until(pilot, lambda: app.page.id == "form")
+        await held(pilot, "receiving")
         await fill_in(pilot, app, "", "", "Practice Miller", "", "", "", "", "", ">", "", "all=ok", "")
         await signed(pilot, app, "A. Bench", "job 1: LM-0042")
         await until(pilot, lambda: "> 1 " in text_of(app))
         await pilot.press("enter")
         await until(pilot, lambda: "F8 next: decontaminate" in text_of(app))
+        await held(pilot, "job-received")
         await pilot.press("f8")
         await fill_in(pilot, app, "", "S. Miller", "")
         await signed(pilot, app, "A. Bench", "now: inspect")
@@ -75,8 +78,9 @@ async def test_from_receiving_to_the_certificate(staffed: Path) -> None:
         await until(pilot, lambda: "F8 next: repair" in text_of(app))
         await pilot.press("f8")
         await until(pilot, lambda: "locked away" in text_of(app))
+        await held(pilot, "repair")
         await fill_in(pilot, app, "rectifier=L2291", "", "35", "", "")
-        await signed(pilot, app, "A. Bench", "measured again")
+        await signed(pilot, app, "A. Bench", "repair kept")
         await pilot.press("f6")
         await until(pilot, lambda: "F9 all faults out" in text_of(app))
         await pilot.press("f9", "f3")
@@ -98,9 +102,11 @@ async def test_from_receiving_to_the_certificate(staffed: Path) -> None:
         await pilot.press("f8")
         await until(pilot, lambda: "job 1: release" in text_of(app))
         await signed(pilot, app, "A. Bench", "cannot be released")
+        await held(pilot, "refused")
         await pilot.press("up")
         await signed(pilot, app, "Q. Reviewer", "job 1 is released")
         await until(pilot, lambda: "F9 certificate" in text_of(app))
+        await held(pilot, "released")
         await pilot.press("f9")
         await until(pilot, lambda: app.page.id == "read" and "Decontamination declaration signed by" in text_of(app))
         assert (staffed.parent / "papers" / "certificate-1.pdf").exists()
