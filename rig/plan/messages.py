@@ -131,6 +131,12 @@ _BOUNDS = {
 }
 _SHAPES = {
     "int_type": "a whole number",
+    "int_from_float": "a whole number",
+    "int_parsing": "a whole number",
+    "int_parsing_size": "a whole number",
+    "float_parsing": "a number",
+    "bool_parsing": "true or false",
+    "finite_number": "a number",
     "float_type": "a number",
     "bool_type": "true or false",
     "tuple_type": "a list such as [a, b]",

@@ -171,7 +171,7 @@ class ByHand:
         assert isinstance(said.meaning, Typed)
         found = said.meaning
         code = canonical(found.unit)
-        lines = [*lines_of(found, said.text, self._plan.bench, step), *more]
+        lines = [*lines_of(found, said.text, self._plan.bench, step, self._bench.meter.today), *more]
         value = convert(found.value, found.unit, code)
         shown_in = limit.shown_in if limit else found.unit
         reading = make_reading(value, code, lines, shown_in, how="by hand", bound=found.bound)

@@ -24,10 +24,11 @@ from rig.uncertainty import Line, line
 Step = Measure | Record | Waveform
 
 
-def lines_of(said: Typed, text: str, bench: Bench, step: Step | None) -> list[Line]:
-    """The budget of a reading, in its canonical unit; ``text`` is what was typed, ``step`` what it was asked for."""
+def lines_of(said: Typed, text: str, bench: Bench, step: Step | None, today: date) -> list[Line]:
+    """The budget of a reading, in its canonical unit; ``text`` is what was typed, ``step`` what it was asked for.
+    Papers must hold ``today``."""
     code, half = canonical(said.unit), _half(said.off_by, said.unit)
-    statement = None if step is None else _stated(bench, step, said.instrument)
+    statement = None if step is None else _stated(bench, step, said.instrument, today)
     if said.stated:
         return _believed(half, _digit(said, text), statement)
     digit = line("last digit", half, "half of it")
@@ -72,7 +73,7 @@ def _half(half: float, code: str) -> float:
     return half if unit(code).offset else convert(half, code, canonical(code))
 
 
-def _stated(bench: Bench, step: Step, typed: str) -> Statement | None:
+def _stated(bench: Bench, step: Step, typed: str, today: date) -> Statement | None:
     """What the bench states of the instrument that it has for a step's reading, where that was read."""
     place = step.at if isinstance(step, Measure) else step.judged if isinstance(step, Record) else step.waveform
     quantity, point = bench.quantities.get(place), bench.test_points.get(place)
@@ -84,4 +85,4 @@ def _stated(bench: Bench, step: Step, typed: str) -> Statement | None:
         return stated_quantity(bench, place) if not isinstance(step, Record) or step.figure == "slope" else None
     if not isinstance(step, Measure) or step.range is None:
         return None
-    return narrowest_statement(bench, own, step.measure, step.range.canonical().value, date.today())
+    return narrowest_statement(bench, own, step.measure, step.range.canonical().value, today)

@@ -8,9 +8,10 @@ sees what was seen then.
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from math import inf
 
+from simulators.wire.coils import after_writes
 from simulators.wire.delivery import End
 from simulators.wire.frames import SHORTEST_RTU, Frames, LineFrames, RtuFrames, TcpFrames
 from simulators.wire.log import ASK, Entry
@@ -28,6 +29,7 @@ WRITES = (5, 6, 15, 16)  # Modbus functions that change something
 STAMP = re.compile(rb"\*ESE (\d+);\*ESE\?")
 # Units of a SCPI line that only ask, or leave no setting behind; and what a scale is asked.
 HARMLESS = re.compile(rb"[:*\w]*\?.*|\*CLS|\*ESE \d+|[A-Z]")
+SOON = 0.05  # s by which a look may come before its time: it waits; one that comes sooner sees what the last one saw
 LATE = 1.0  # s by which the looks of a program may lag behind the log until some are left out
 
 
@@ -76,7 +78,17 @@ class Tape:
         place, odd = self._change(key, places) if self._does_change(asked) else self._look(key, places, now)
         self._last[key] = place
         self.takes[place].played = True
-        return self.takes[place], odd
+        return self._as_it_stands(self.takes[place], place), odd
+
+    def _as_it_stands(self, take: Take, place: int) -> Take:
+        """A look that was recorded before changes that have been played: a board's coils are as they were written
+        since. Whoever looks once more would be told of what is over."""
+        since = [t.asked for t in self.takes[place + 1 : self._changed + 1] if t.changes and t.played]
+        if self.wire == "lines" or not since or take.changes:
+            return take
+        said = [(at, after_writes(self.frames, take.asked, what, since) if isinstance(what, bytes) else what)
+                for at, what in take.said]  # fmt: skip
+        return replace(take, said=said)
 
     def missed(self) -> list[Take]:
         """Changes that nobody made, and questions that nobody ever asked."""
@@ -122,6 +134,8 @@ class Tape:
         ahead = range(self._changed + 1, len(self.takes))
         until = next((p for p in ahead if self.takes[p].changes and not self.takes[p].played), len(self.takes))
         here = [p for p in places if max(last, self._changed) < p < until]
+        if here and self.wire != "lines" and self._changed < last and self.takes[here[0]].at > now + SOON:
+            return last, ""  # not due yet: nothing has changed since the last look, and others need the wire
         if here:
             overdue = [p for p in here if self.takes[p].at <= now - LATE]
             return overdue[-1] if overdue else here[0], ""

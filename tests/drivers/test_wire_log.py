@@ -146,11 +146,21 @@ def test_where_nobody_stands_on_a_wire_the_terminal_s_answers_are_played_back(tm
     answers = {
         "all-off": "done",
         "short": "0.02 Ohm ± 0.01 Ohm with HM-2", "hundred-ohm": "100.02 Ohm ± 0.05 Ohm with HM-2",
+        "five-volts": "5.001 V ± 0.01 V with HM-2", "switch-time-relay": "done", "half-minute-ready": "done",
+        "half-minute": "30.1 s ± 0.5 s with SW-1",
     }  # fmt: skip
     verdict = logged(path, "hand-meter", answers=answers, lockstep=False, person="auto")
     played = play_back(str(path))
     assert (played.same, played.verdict_now, played.otherwise) == (True, verdict, ())
     assert "100.02" in str(played.now[1]["reading"])
+
+
+@pytest.mark.parametrize("bench", ["simulated", "simulated-rtu"])
+def test_a_whole_inspection_is_played_back_with_nothing_asked_otherwise(bench: str, tmp_path: Path) -> None:
+    path = tmp_path / "whole.jsonl"
+    assert logged(path, bench, "incoming-inspection", seed=3) == "pass"
+    played = play_back(str(path))
+    assert (played.same, played.otherwise) == (True, ())
 
 
 @pytest.mark.parametrize("path", FIELD, ids=lambda path: path.stem)

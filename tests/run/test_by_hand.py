@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from datetime import date
 
 import pytest
 
@@ -151,7 +152,8 @@ def lines(said: str, step: str = "leak-pressure-first", bench: str = "hand-meter
     plan = bundled_plan("leak-down", bench=bench)
     (measure,) = (s for stage in plan.procedure.stages for s in stage.all_steps() if s.step == step)
     assert isinstance(measure, Measure)
-    return {each.name: abs(each.share) * 3.0**0.5 for each in lines_of(typed(said, "kPa"), said, plan.bench, measure)}
+    lines = lines_of(typed(said, "kPa"), said, plan.bench, measure, date(2026, 11, 26))
+    return {each.name: abs(each.share) * 3.0**0.5 for each in lines}
 
 
 def test_a_reading_by_the_benches_own_instrument_is_worth_what_the_bench_states() -> None:

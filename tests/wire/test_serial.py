@@ -125,9 +125,8 @@ def test_a_word_to_all_devices_is_obeyed_and_not_answered() -> None:
         assert station.clock is not None
         peer = await Peer(station, "modbus").open()
         peer.write(rtu("05 0002 FF00", 0))
-        await asyncio.sleep(0.005)
-        assert plant.boards[1][2]
-        assert plant.boards[4][2]
+        while not (plant.boards[1][2] and plant.boards[4][2]):  # however long a busy machine takes
+            await asyncio.sleep(0.001)
         assert await peer.take() == b""
         peer.close()
 
