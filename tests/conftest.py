@@ -15,6 +15,7 @@ from rig.plan.plan import Plan, make_plan
 from rig.run.journal import ListJournal
 from rig.run.session import RunRequest, run_procedure
 from tests import postgres
+from tests.cli.small_procedures import LONG_WAIT, TWO_LOOKS
 
 
 def bundled_plan(procedure: str = "incoming-inspection", unit: str = "demo-18-dc", bench: str = "simulated") -> Plan:
@@ -53,6 +54,22 @@ def written(tmp_path: Path) -> Callable[[str], Plan]:
         return bundled_plan(str(path))
 
     return make
+
+
+@pytest.fixture
+def two_looks(tmp_path: Path) -> str:
+    """The path of a procedure with a question and a reading."""
+    path = tmp_path / "two-looks.yaml"
+    path.write_text(TWO_LOOKS, encoding="utf-8")
+    return str(path)
+
+
+@pytest.fixture
+def long_wait(tmp_path: Path) -> str:
+    """The path of a procedure that waits for minutes while an output is on."""
+    path = tmp_path / "long-wait.yaml"
+    path.write_text(LONG_WAIT, encoding="utf-8")
+    return str(path)
 
 
 @pytest.fixture(autouse=True, scope="session")

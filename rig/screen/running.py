@@ -94,34 +94,32 @@ class Running:
     def set_fault(self, name: str, severity: float, refused: Callable[[str], None]) -> None:
         """Put a fault into the simulated unit, or take it out (0), now, and have the record say so; ``refused`` is told
         in the run's thread why this cannot be."""
-        bench, station = self._bench, self.station
-        if bench is None or station is None:
-            return
-
-        def act() -> None:
-            try:
-                station.set_fault(name, severity)
-                bench.live.tell(f"fault {name} of the simulated unit was set to {severity:g} while the run went on")
-            except ValueError as why:
-                refused(str(why))
-
-        self.control.call(act)
+        self._alter(
+            lambda station: station.set_fault(name, severity),
+            f"fault {name} of the simulated unit was set to {severity:g} while the run went on",
+            refused,
+        )
 
     def set_wire_fault(self, kind: str, instrument: str, put_in: bool, refused: Callable[[str], None]) -> None:
         """Let the wire of a simulated instrument lie from now on, or be honest again, and have the record say so;
         ``refused`` as with ``set_fault``."""
+        done = "put in" if put_in else "taken out"
+        self._alter(
+            lambda station: (station.misbehave if put_in else station.behave)(kind, instrument),
+            f"fault {kind} of the wire of simulated {instrument} was {done} while the run went on",
+            refused,
+        )
+
+    def _alter(self, how: Callable[[Any], object], told: str, refused: Callable[[str], None]) -> None:
+        """Change the simulated station in the run's thread, where there is one; the record is told."""
         bench, station = self._bench, self.station
         if bench is None or station is None:
             return
 
         def act() -> None:
             try:
-                if put_in:
-                    station.misbehave(kind, instrument)
-                else:
-                    station.behave(kind, instrument)
-                done = "put in" if put_in else "taken out"
-                bench.live.tell(f"fault {kind} of the wire of simulated {instrument} was {done} while the run went on")
+                how(station)
+                bench.live.tell(told)
             except ValueError as why:
                 refused(str(why))
 

@@ -4,7 +4,6 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from small_procedures import LONG_WAIT, TWO_LOOKS
 
 from rig.cli.main import run
 
@@ -31,19 +30,3 @@ def rig(home: Path, capsys: pytest.CaptureFixture[str]) -> Rig:
         return code, *capsys.readouterr()
 
     return call
-
-
-@pytest.fixture
-def two_looks(tmp_path: Path) -> str:
-    """The path of a procedure with a question and a reading."""
-    path = tmp_path / "two-looks.yaml"
-    path.write_text(TWO_LOOKS, encoding="utf-8")
-    return str(path)
-
-
-@pytest.fixture
-def long_wait(tmp_path: Path) -> str:
-    """The path of a procedure that waits for minutes while an output is on."""
-    path = tmp_path / "long-wait.yaml"
-    path.write_text(LONG_WAIT, encoding="utf-8")
-    return str(path)

@@ -54,6 +54,22 @@ def bench(tmp_path: Path, name: str, patch: pytest.MonkeyPatch, clock: Clock | N
     return found
 
 
+def found_on(tmp_path: Path, patch: pytest.MonkeyPatch) -> Shop:
+    """A bench that has received a unit and found its cause."""
+    one = bench(tmp_path, "one", patch)
+    one.receive()
+    one.papers()
+    one.diagnosed()
+    return one
+
+
+def beside(one: Shop, tmp_path: Path, patch: pytest.MonkeyPatch) -> Shop:
+    """Another bench, which goes on with the same job."""
+    two = bench(tmp_path, "two", patch, one.clock)
+    two.job = one.job
+    return two
+
+
 def of_bench(shop: Store, store: str = "") -> list[Kept]:
     with shop.reading() as connection:
         entries = ledger.read(connection)
@@ -83,13 +99,9 @@ def test_two_benches_that_worked_on_one_job_tell_one_story(
 ) -> None:
     """One bench receives, finds and repairs; the other tests; QA releases at a desk without a bench. The second bench
     is gathered first: what happened before what is told by the time, not by who came first."""
-    one = bench(tmp_path, "one", monkeypatch)
-    one.receive()
-    one.papers()
-    one.diagnosed()
+    one = found_on(tmp_path, monkeypatch)
     one.repair()
-    two = bench(tmp_path, "two", monkeypatch, one.clock)
-    two.job = one.job
+    two = beside(one, tmp_path, monkeypatch)
     two.tested()
     gather(two.store, there)
     gather(one.store, there)
@@ -112,12 +124,8 @@ def test_a_test_from_before_the_repair_is_none_after_it(
     there: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The other bench's tests come late to the shop, and were made before the repair."""
-    one = bench(tmp_path, "one", monkeypatch)
-    one.receive()
-    one.papers()
-    one.diagnosed()
-    two = bench(tmp_path, "two", monkeypatch, one.clock)
-    two.job = one.job
+    one = found_on(tmp_path, monkeypatch)
+    two = beside(one, tmp_path, monkeypatch)
     two.tested()
     one.repair()
     gather(one.store, there)
@@ -132,8 +140,7 @@ def test_what_comes_after_a_release_was_not_released(
 ) -> None:
     one = bench(tmp_path, "one", monkeypatch)
     one.ready()
-    two = bench(tmp_path, "two", monkeypatch, one.clock)
-    two.job = one.job
+    two = beside(one, tmp_path, monkeypatch)
     two.run("incoming-inspection", {"fill-time": Verdict.FAIL}, OTHER_TECH)
     gather(one.store, there)
     desk = Shop(there, one.clock, one.job)
@@ -330,10 +337,7 @@ def test_a_repair_at_the_desk_comes_after_what_the_desk_has_seen(
     there: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The desk's clock is behind the bench's by a quarter of a minute: what it adds is later nevertheless."""
-    one = bench(tmp_path, "one", monkeypatch)
-    one.receive()
-    one.papers()
-    one.diagnosed()
+    one = found_on(tmp_path, monkeypatch)
     gather(one.store, there)
     one.clock.now -= timedelta(seconds=15)
     desk = Shop(there, one.clock, one.job)

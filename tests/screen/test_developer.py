@@ -4,18 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import pytest
-
 from rig.screen.app import BenchApp
-from tests.cli.small_procedures import LONG_WAIT
 from tests.screen.conftest import shown, sync, text_of, until
-
-
-@pytest.fixture
-def long_wait(tmp_path: Path) -> str:
-    path = tmp_path / "long-wait.yaml"
-    path.write_text(LONG_WAIT, encoding="utf-8")
-    return str(path)
 
 
 def notes(app: BenchApp) -> str:

@@ -10,15 +10,12 @@ import pytest
 from rig.screen.begin_page import Preset
 from rig.screen.plain import Plain
 from rig.screen.words import read_words
-from tests.cli.small_procedures import TWO_LOOKS
 
 
-def test_a_conversation(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    procedure = tmp_path / "two-looks.yaml"
-    procedure.write_text(TWO_LOOKS, encoding="utf-8")
+def test_a_conversation(tmp_path: Path, two_looks: str, capsys: pytest.CaptureFixture[str]) -> None:
     said: list[str] = []
-    answers: Iterator[str] = iter(["LM-1\n", f"{procedure}\n", "jobs\n", "LM-2\n", "help\n", "leave\n"])
-    preset = Preset(procedure=str(procedure), person="simulated")
+    answers: Iterator[str] = iter(["LM-1\n", f"{two_looks}\n", "jobs\n", "LM-2\n", "help\n", "leave\n"])
+    preset = Preset(procedure=two_looks, person="simulated")
     store = f"sqlite:///{tmp_path / 'records.sqlite'}"
     code = Plain(read_words(), preset, store, lambda: next(answers, None), said.append).talk()
     assert code == 0

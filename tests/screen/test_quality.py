@@ -5,15 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 
 from rig.screen.form_page import FormPage
-from tests.cli.small_procedures import TWO_LOOKS
 from tests.screen.conftest import PIN, shown, sync, text_of, until
 
 
 @sync
-async def test_from_receiving_to_a_refused_release(staffed: Path, tmp_path: Path) -> None:
-    procedure = tmp_path / "two-looks.yaml"
-    procedure.write_text(TWO_LOOKS, encoding="utf-8")
-    async with shown(staffed, procedure=str(procedure), person="simulated", by="A. Bench") as (app, pilot):
+async def test_from_receiving_to_a_refused_release(staffed: Path, two_looks: str) -> None:
+    async with shown(staffed, procedure=two_looks, person="simulated", by="A. Bench") as (app, pilot):
         await pilot.press("f3")
         await until(pilot, lambda: "PRACTICE" in text_of(app))
         await pilot.press("f7")

@@ -4,27 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import pytest
-
 from rig.limits import Verdict
 from tests.cli.small_procedures import LONG_WAIT, TWO_LOOKS
 from tests.screen.conftest import shown, sync, text_of, until
 
 FED = "bus-dc24"
-
-
-@pytest.fixture
-def two_looks(tmp_path: Path) -> str:
-    path = tmp_path / "two-looks.yaml"
-    path.write_text(TWO_LOOKS, encoding="utf-8")
-    return str(path)
-
-
-@pytest.fixture
-def long_wait(tmp_path: Path) -> str:
-    path = tmp_path / "long-wait.yaml"
-    path.write_text(LONG_WAIT, encoding="utf-8")
-    return str(path)
 
 
 @sync
