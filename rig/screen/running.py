@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 from rig.cli.performing import Prepared, Wanted, carry_out, prepare, run_facts
 from rig.cli.who import TYPED
 from rig.errors import InputError
-from rig.events import Event, RunEnded, RunRecord
+from rig.events import AllOff, Event, RunEnded, RunRecord
 from rig.run.control import Control
 from rig.screen.answers import Answers
 from rig.screen.pace import Pace
@@ -156,6 +156,8 @@ class Running:
     def _listen(self, event: Event) -> None:
         if isinstance(event, RunEnded):
             self.pace.let_go()
+        if isinstance(event, AllOff) and self._bench is not None:
+            self.told.put(look_at(self._bench.live, time.monotonic()))  # perhaps the last: what was on is seen off
         self.told.put(event)
 
     def _opened(self, bench: OpenBench) -> None:

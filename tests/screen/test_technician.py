@@ -90,6 +90,17 @@ async def test_one_key_turns_everything_off_from_any_page(store: Path, long_wait
 
 
 @sync
+async def test_after_the_end_every_output_is_shown_as_it_was_read_back_last(store: Path, long_wait: str) -> None:
+    async with shown(store, (160, 50), procedure=long_wait, person="simulated") as (app, pilot):
+        await pilot.press("f8")  # as fast as it goes: it may be over between two looks
+        await until(pilot, lambda: "EVERYTHING IS OFF, confirmed" in text_of(app))
+        assert app.scene is not None
+        assert app.scene.seen is not None
+        assert {output.word for output in app.scene.seen.outputs} == {"off"}
+        assert "○ off     bus-dc24" in text_of(app)
+
+
+@sync
 async def test_leaving_turns_everything_off_first(store: Path, long_wait: str) -> None:
     async with shown(store, procedure=long_wait, person="simulated", speed="1") as (app, pilot):
         await pilot.press("f8")
