@@ -58,6 +58,7 @@ def page_of(records: Store, number: str) -> JobPage:
     from rig.records.findings import findings, results_of
     from rig.records.job import job_of
     from rig.records.release import what_is_missing
+    from rig.records.touched import put_in_force_meanwhile
     from rig.records.warranty import baseline
 
     job = job_of(records, number)
@@ -65,7 +66,8 @@ def page_of(records: Store, number: str) -> JobPage:
     with records.reading() as connection:
         against = findings(job, results_of(connection, job), standing.rules, standing.today, standing.own.practice)
         missing = what_is_missing(connection, number, standing, None)
-        return JobPage(standing.own, job, against, missing, baseline(connection, job))
+        changes = put_in_force_meanwhile(connection, job)
+        return JobPage(standing.own, job, against, missing, baseline(connection, job), changes)
 
 
 @click.command("jobs")

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
+from heapq import merge
 from typing import TYPE_CHECKING, Any
 
 from rig.cli.table import table
 from rig.plan.visible import visible
 from rig.records.codec import encode_fields
 from rig.records.declared import Declared
-from rig.records.facts import RunBegan, RunClosed
+from rig.records.facts import FileApproved, FileUsed, RunBegan, RunClosed
 from rig.records.findings import Finding
 from rig.records.job import Job
+from rig.records.ledger import Kept
+from rig.records.touched import other_files
 from rig.records.warranty import Compared
 from rig.shown.numbers import significant, with_unit
 
@@ -22,13 +25,15 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class JobPage:
-    """Everything that the page of a job shows. ``missing`` is what stands before its release."""
+    """Everything that the page of a job shows. ``missing`` is what stands before its release; ``changes`` are the files
+    that were put in force meanwhile, and touch it."""
 
     own: Declared
     job: Job
     findings: tuple[Finding, ...]
     missing: tuple[str, ...]
     baseline: tuple[Compared, ...]
+    changes: tuple[Kept, ...] = ()
 
 
 def page_json(page: JobPage) -> dict[str, Any]:
@@ -48,6 +53,7 @@ def page_json(page: JobPage) -> dict[str, Any]:
         ],
         "findings": [asdict(finding) for finding in page.findings],
         "missing_for_release": list(page.missing),
+        "put_in_force_meanwhile": [{"utc": e.utc, "by": e.by, **encode_fields(e.fact)} for e in page.changes],
         "baseline": [asdict(pair) | {"agrees": pair.agrees} for pair in page.baseline],
         "entries": [
             {"entry": e.id, "seq": e.seq, "kind": e.kind, "utc": e.utc, "by": e.by, "says": encode_fields(e.fact)}
@@ -78,8 +84,11 @@ def print_head(page: JobPage, out: Printer) -> None:
 
 
 def print_story(page: JobPage, out: Printer, latest_first: bool = False) -> None:
-    """Everything that is on record, in the order in which it came or the other way round."""
-    rows = [(e.utc[:16].replace("T", " "), e.seq, e.by or "-", _says(e.kind, e.fact)) for e in page.job.entries]
+    """Everything that is on record, in the order in which it came or the other way round. A change of what the unit is
+    judged by stands where it happened, and at the first run that was judged by other files than the one before."""
+    others = other_files(page.job)
+    entries = merge(page.job.entries, page.changes, key=lambda e: e.utc)
+    rows = [(e.utc[:16].replace("T", " "), e.seq, e.by or "-", _says(e.kind, e.fact, others)) for e in entries]
     out.line("", *table(("when (UTC)", "entry", "by", "what"), rows[::-1] if latest_first else rows, out.width))
     if page.baseline:
         out.line("", *table(("step", "as left", "as found", "agrees"), [_pair(p) for p in page.baseline], out.width))
@@ -112,16 +121,25 @@ def _pair(pair: Compared) -> tuple[str, str, str, str]:
     )
 
 
-def _says(kind: str, fact: object) -> str:
+def _says(kind: str, fact: object, others: Mapping[str, Sequence[tuple[FileUsed, FileUsed]]]) -> str:
     if isinstance(fact, RunBegan):
         proof = "" if fact.proved else ", without a PIN"
-        return f"run {fact.run[:13]} of {fact.procedure} began on {fact.bench}{proof}"
+        files = "".join(f"; {_changed(was, now)}" for was, now in others.get(fact.run, ()))
+        return f"run {fact.run[:13]} of {fact.procedure} began on {fact.bench}{proof}{files}"
     if isinstance(fact, RunClosed):
         return f"run {fact.run[:13]} ended: {fact.verdict or 'cut off'}"
+    if isinstance(fact, FileApproved):
+        return f"{fact.kind} {fact.name} was put in force in revision {fact.revision or '-'}"
     plain = encode_fields(fact)
     plain = {k: v for k, v in plain.items() if k not in ("statement", "signature", "public_key", "sha256")}
     words = [f"{k.replace('_', ' ')} {_text(v)}" for k, v in plain.items() if v not in (None, "", [])]
     return f"{kind}: " + "; ".join(words)
+
+
+def _changed(was: FileUsed, now: FileUsed) -> str:
+    same = was.revision == now.revision
+    how = f"its text, in revision {now.revision or '-'}" if same else f"revision {now.revision}, was {was.revision}"
+    return f"CHANGED since the run before: {now.kind} {now.name}, {how}"
 
 
 def _text(value: Any) -> str:

@@ -9,12 +9,14 @@ import shlex
 import sys
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
 from rig.cli.asking import Lines
 from rig.cli.codes import PASSED
 from rig.cli.main import run
 from rig.plan.load import bundled
 from rig.screen.begin_page import Preset
+from rig.screen.papers import paper_text
 from rig.screen.records import jobs_of_serial
 from rig.screen.words import Words
 
@@ -103,6 +105,10 @@ class Plain:
         code = run(arguments)
         if arguments[0] == "run":
             self._code = code
+        if code == PASSED and "--certificate" in arguments:
+            path = Path(arguments[list(arguments).index("--certificate") + 1])
+            for line in paper_text(path) if path.exists() else ():
+                self._say(line.plain)
         self._say(self._words("plain.done", code=code))
 
     def _ask(self, question: str) -> str:
