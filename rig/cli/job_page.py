@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from heapq import merge
@@ -133,7 +134,12 @@ def _says(kind: str, fact: object, others: Mapping[str, Sequence[tuple[FileUsed,
     plain = encode_fields(fact)
     plain = {k: v for k, v in plain.items() if k not in ("statement", "signature", "public_key", "sha256")}
     words = [f"{k.replace('_', ' ')} {_text(v)}" for k, v in plain.items() if v not in (None, "", [])]
-    return f"{kind}: " + "; ".join(words)
+    return f"{_spoken(kind)}: " + "; ".join(words)
+
+
+def _spoken(kind: str) -> str:
+    """The name of a kind of entry as people say it: 'owner answered' for OwnerAnswered."""
+    return re.sub(r"(?<=[a-z])(?=[A-Z])", " ", kind).lower()
 
 
 def _changed(was: FileUsed, now: FileUsed) -> str:

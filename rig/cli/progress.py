@@ -73,6 +73,8 @@ class Progress:
             self._ended(event)
         elif isinstance(event, RunStarted):
             self.total, self._planned = event.steps, event.minutes
+        # a stage that was paused begins anew: there is more to do than was planned
+        self.total = max(self.total, self.done + bool(self._running))
         if not isinstance(event, Prompted | Sampled):
             self.asking = False
 

@@ -35,7 +35,8 @@ from rig.screen.words import Words
 EMPTY_EVERY = 0.1  # s: how soon what happens is seen
 DRAW_EVERY = 0.5  # s: how often seconds go on while nothing happens
 MOST_AT_ONCE = 2000  # things told that are taken in one go: keys come between
-NOTICE_LINES = 2
+LONGEST_NOTICE = 400  # characters
+NOTICE_LINES = 4  # a stage's cautions are read whole on 80 columns
 KEYS = ("escape", "f1", "f2", "f3", "f4", "f5", "f6", "f7", "f8", "f9", "f10", "ctrl+c", "ctrl+q")
 
 
@@ -49,7 +50,7 @@ class BenchApp(Ways):
     #strip, #who, #keys { height: 1; }
     ContentSwitcher { height: 1fr; }
     ContentSwitcher > Page { height: 1fr; }
-    #notice { height: auto; max-height: 2; }
+    #notice { height: auto; max-height: 4; }
     """
     BINDINGS = [  # noqa: RUF012 - as the library declares it
         *(Binding(key, f"act('{key}')", show=False, priority=True) for key in KEYS),
@@ -132,7 +133,9 @@ class BenchApp(Ways):
         shown = prompt if at_bench or prompt is self.ask_box.prompt else None
         self.ask_box.ask(shown, scene.cautions if scene is not None and shown is not None else ())
         self.ask_box.display = at_bench and self.ask_box.prompt is not None
-        self._told_line.show(wrapped(Text(visible(self._next(prompt, at_bench), 400)), width, 0)[:NOTICE_LINES])
+        self._told_line.show(
+            wrapped(Text(visible(self._next(prompt, at_bench), LONGEST_NOTICE)), width, 0)[:NOTICE_LINES]
+        )
         self._keys.show([self._keys_line(width)])
 
     def _next(self, prompt: Prompted | None, at_bench: bool) -> str:

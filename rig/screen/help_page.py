@@ -8,15 +8,17 @@ from textual.app import ComposeResult
 from rig.cli.rows import wrapped
 from rig.limits import Verdict
 from rig.screen import palette
-from rig.screen.page import Lines, Page
+from rig.screen.page import Page
+from rig.screen.scroll import Scrolled
+from rig.screen.words import Words
 
 
 class HelpPage(Page):
     """Made from the acts of the page that one came from."""
 
-    def __init__(self) -> None:
+    def __init__(self, words: Words) -> None:
         super().__init__(id="help")
-        self._lines = Lines()
+        self._lines = Scrolled(words)
 
     def compose(self) -> ComposeResult:
         yield self._lines
@@ -27,6 +29,7 @@ class HelpPage(Page):
         for act in self.rig.acts_of_before():
             name = {"escape": "Esc", "ctrl+c": "Ctrl-C", "ctrl+q": "Ctrl-Q"}.get(act.key, act.key.upper())
             lines.append(Text(f"  {name:<8}{act.name}"))
+        lines += [Text(), *wrapped(Text(f"! {say('help.caution')}", palette.CAUTION), width, 0)]
         lines += [Text(), *wrapped(Text(say("help.answers")), width, 0), Text()]
         lines.append(Text(say("help.signs"), palette.HEAD))
         signs = Text("  ")
@@ -36,6 +39,8 @@ class HelpPage(Page):
                 lines.append(signs)
                 signs = Text("  ")
             signs.append_text(part)
-        lines += [signs, Text(), *wrapped(Text(say("help.ruler")), width, 0), Text()]
-        lines += wrapped(Text(f"! {say('help.caution')}", palette.CAUTION), width, 0)
-        self._lines.show(lines)
+        lines += [signs, Text(), *wrapped(Text(say("help.ruler")), width, 0)]
+        self._lines.put(lines, keep=True)
+
+    def leaf(self, pages: int) -> None:
+        self._lines.leaf(pages)

@@ -41,7 +41,7 @@ class Ways(App[int]):
         self.notice = ""
         self.before = "begin"  # the page that help was asked on
         self.begin_page, self.bench_page = BeginPage(preset), BenchPage()
-        self.help_page, self.job_page = HelpPage(), OneJobPage(words)
+        self.help_page, self.job_page = HelpPage(words), OneJobPage(words)
         self.form_page, self.read_page = FormPage(), ReadPage(words)
         self.simulator_page = SimulatorPage(words, dict(preset.faults), set(preset.lies))
         self.causes_page = CausesPage(words)

@@ -75,3 +75,17 @@ def test_what_a_timing_waits_for_comes_from_the_plan() -> None:
     assert facts.waits_for["fill-time"] == "fill-drive on, then level-probe wet"
     assert facts.waits_for["time-40-to-90"] == "chamber-temperature up to 40 Cel, then chamber-temperature up to 90 Cel"
     assert facts.minutes["fill-supply-loaded"] == 0.0
+
+
+def test_a_stage_that_begins_anew_is_more_work_than_was_planned_and_never_more_than_all_of_it() -> None:
+    once = steps(without_reading("a", Verdict.NOT_RUN, "paused"), without_reading("b", Verdict.NOT_RUN, "paused"))
+    progress = after(began(), *once)
+    planned = progress.total
+    while progress.done < planned:
+        progress.take(once[-1])
+    assert progress.total == planned
+    progress.take(StepStarted(60.0, "a", "s", "settle", 2.0))
+    assert (progress.done + 1, progress.total) == (planned + 1, planned + 1)
+    progress.take(once[0])
+    progress.take(once[-1])
+    assert (progress.done, progress.total) == (planned + 2, planned + 2)

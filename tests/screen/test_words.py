@@ -6,9 +6,14 @@ import re
 from pathlib import Path
 
 import pytest
+from rich.text import Text
 
+from rig.cli.rows import wrapped
 from rig.errors import InputError
+from rig.plan.load import bundled, load_named
+from rig.screen.app import LONGEST_NOTICE, NOTICE_LINES
 from rig.screen.words import BUNDLED, read_words
+from tests.screen.conftest import shown, sync, text_of, until
 
 ROOM = BUNDLED.parent
 MADE = {  # names that are put together
@@ -60,3 +65,21 @@ def test_a_bad_translation_is_refused(tmp_path: Path, text: str, says: str) -> N
     with pytest.raises(InputError) as told:
         read_words(str(own))
     assert says in "\n".join(told.value.lines())
+
+
+@pytest.mark.parametrize("procedure", sorted(bundled("procedure")))
+def test_the_cautions_of_a_stage_are_read_whole_on_80_columns(procedure: str) -> None:
+    for stage in load_named("procedure", procedure).model.stages:
+        told = f"! {' '.join(stage.cautions)}"
+        assert len(told) <= LONGEST_NOTICE
+        assert len(wrapped(Text(told), 80, 0)) <= NOTICE_LINES
+
+
+@sync
+async def test_help_has_its_caution_where_it_is_seen_and_the_rest_one_leaf_further(tmp_path: Path) -> None:
+    async with shown(tmp_path / "records.sqlite") as (app, pilot):
+        await pilot.press("f1")
+        await until(pilot, lambda: "Software is not the safety function." in text_of(app))
+        assert "an arrow when it" not in text_of(app)
+        await pilot.press("pagedown")
+        await until(pilot, lambda: "lies further out." in text_of(app))
