@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
+
 from rig.limits import Verdict
+from rig.screen import running
 from tests.cli.small_procedures import LONG_WAIT, TWO_LOOKS
 from tests.screen.conftest import shown, sync, text_of, until
 
@@ -90,9 +93,12 @@ async def test_one_key_turns_everything_off_from_any_page(store: Path, long_wait
 
 
 @sync
-async def test_after_the_end_every_output_is_shown_as_it_was_read_back_last(store: Path, long_wait: str) -> None:
+async def test_after_the_end_every_output_is_shown_as_it_was_read_back_last(
+    store: Path, long_wait: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(running, "LOOK_EVERY", 3600.0)  # no look between the opening of the bench and the end
     async with shown(store, (160, 50), procedure=long_wait, person="simulated") as (app, pilot):
-        await pilot.press("f8")  # as fast as it goes: it may be over between two looks
+        await pilot.press("f8")
         await until(pilot, lambda: "EVERYTHING IS OFF, confirmed" in text_of(app))
         assert app.scene is not None
         assert app.scene.seen is not None
