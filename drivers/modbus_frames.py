@@ -6,7 +6,7 @@ protocol, length, unit), MODBUS over Serial Line V1.02 2.5.1 (address, function,
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 
 EXCEPTION = 0x80
@@ -84,10 +84,14 @@ def flaw_rtu(heard: bytes, sent: bytes, question: Question) -> Flaw | None:
     lengths = (3 + question.answer_length, 5)  # an answer, an exception
     for length in lengths:
         extra = len(heard) - length
-        if 0 <= extra <= NOISE and sound(heard[extra:]):
+        if not (0 <= extra <= NOISE and sound(heard[extra:])):
+            continue
+        if length == lengths[0] or heard[extra + 1] & EXCEPTION:
             return _flaw(heard[extra], heard[extra + 1 : -2], sent[1:-2], question)
     if sound(heard):
-        return _flaw(heard[0], heard[1:-2], sent[1:-2], question)
+        flaw = _flaw(heard[0], heard[1:-2], sent[1:-2], question)
+        # one beginning of a frame in 65,536 has a right checksum by chance: what is too short may still go on
+        return flaw and replace(flaw, final=len(heard) >= lengths[0])
     if len(heard) < lengths[0]:
         return Flaw(f"half an answer came, {len(heard)} of {lengths[0]} bytes", final=False)
     if any(sound(heard[:length]) for length in lengths):
