@@ -98,7 +98,7 @@ class Outputs:
         """The module that an output's feedback is read from; nothing where its own coil is its feedback."""
         return self._contact(self._wiring.outputs[output])[0]
 
-    def _told(self) -> None:
+    def _on_changed(self) -> None:
         """What is on has changed: ``on`` and ``live`` are asked for far more often than that."""
         self.on = tuple(self._maybe_on)
         self.live = tuple(name for name in self.on if self._energizes(name))
@@ -155,7 +155,7 @@ class Outputs:
             raise Stopped("everything was turned off while this was about to go on", "Start the run again.", output)
         # one that is on already stays on since then: its longest time does not begin anew
         self._maybe_on.setdefault(output, _On(self._clock.now()))
-        self._told()
+        self._on_changed()
         if self._energizes(output):
             self.energizings += 1
         answer = await self._switch(output, True)
@@ -189,7 +189,7 @@ class Outputs:
         self._off_at[output] = at
         if entry is None:
             return
-        self._told()
+        self._on_changed()
         if self._wiring.outputs[output].rests is not None:
             self._rests_until[output] = at + (at - entry.since)
 

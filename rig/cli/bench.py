@@ -76,29 +76,33 @@ def command(
     if not as_json:
         _print_wiring(wiring, printer)
         _print_roll(wiring, roll, printer)
-    record: RunRecord | None = None
-    charts: tuple[Chart, ...] = ()
+    more: dict[str, Any] = {}
     if self_check:
-        from rig.cli.codes import exit_code
-        from rig.cli.performing import Wanted
-        from rig.cli.run import perform
-        from rig.cli.shifts import print_charts
-
-        printer.line("")
-        asked = SELF_CHECK if wiring.in_order is None else wiring.in_order.self_check or SELF_CHECK
-        record = perform(Wanted(asked, name, unit, store=store), printer)
-        code = max(code, exit_code(record))
-        charts = _charts(record, store)
-        if not as_json:
-            print_charts(charts, printer)
+        checked, more = _self_check(wiring, name, unit, store, printer, as_json)
+        code = max(code, checked)
     if as_json:
-        from rig.cli.runs import as_json_value
-        from rig.cli.shifts import chart_values
-
-        checked = None if record is None else as_json_value(record)
-        more = {"self_check": checked, "charts": chart_values(charts)} if self_check else {}
         print_json(_as_json(wiring, roll) | more)
     return code
+
+
+def _self_check(
+    wiring: Bench, name: str, unit: str, store: str | None, printer: Printer, as_json: bool
+) -> tuple[int, dict[str, Any]]:
+    """Measure the reference parts and hold them against the earlier times; the exit code, and JSON values if asked."""
+    from rig.cli.codes import exit_code
+    from rig.cli.performing import Wanted
+    from rig.cli.run import perform
+    from rig.cli.runs import as_json_value
+    from rig.cli.shifts import chart_values, print_charts
+
+    printer.line("")
+    asked = SELF_CHECK if wiring.in_order is None else wiring.in_order.self_check or SELF_CHECK
+    record = perform(Wanted(asked, name, unit, store=store), printer)
+    charts = _charts(record, store)
+    if as_json:
+        return exit_code(record), {"self_check": as_json_value(record), "charts": chart_values(charts)}
+    print_charts(charts, printer)
+    return exit_code(record), {}
 
 
 def _charts(record: RunRecord, store: str | None) -> tuple[Chart, ...]:

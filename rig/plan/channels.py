@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
@@ -32,7 +32,31 @@ class CertificateSpec(Strict):
     points: Annotated[tuple[CertifiedPoint, ...], Field(min_length=1, max_length=100)]
 
 
-class Accuracy(Strict):
+class Shares(Strict):
+    """What an accuracy statement may say besides: in which ``band`` of temperatures it holds, by which shares
+    ``per-kelvin`` it grows beyond, and what a ``certificate`` adds to a reading."""
+
+    band: Temperatures | None = None
+    of_reading_per_kelvin: Share | None = None
+    of_range_per_kelvin: Share | None = None
+    certificate: CertificateSpec | None = None
+
+    @model_validator(mode="after")
+    def _per_kelvin_of_a_band(self) -> Self:
+        if (self.of_reading_per_kelvin or self.of_range_per_kelvin) and self.band is None:
+            raise ValueError("a share per kelvin needs a band: the temperatures between which it is not added")
+        return self
+
+    def _certified_in(self, at: str, difference: str) -> None:
+        """Raises ValueError for a certificate whose points are not in these units, or less than certain."""
+        for point in self.certificate.points if self.certificate is not None else ():
+            for value, code in ((point.at, at), (point.add, difference), (point.uncertainty, difference)):
+                convert(value.value, value.unit, code)
+            if point.uncertainty.value < 0:
+                raise ValueError(f"the uncertainty of a certificate is not negative, found {point.uncertainty}")
+
+
+class Accuracy(Shares):
     """One line of an accuracy statement: share of the reading plus share of the range plus counts of the resolution,
     together a limit of error. It holds ``within`` a time after calibration, and in a ``band`` of temperatures; beyond
     the band the shares ``per-kelvin`` are added."""
@@ -44,24 +68,14 @@ class Accuracy(Strict):
     counts: Annotated[int, Field(strict=True, ge=0, le=1000)] = 0
     resolution: AnyQuantity | None = None
     within: Age | None = None
-    band: Temperatures | None = None
-    of_reading_per_kelvin: Share | None = None
-    of_range_per_kelvin: Share | None = None
-    certificate: CertificateSpec | None = None
 
     @model_validator(mode="after")
     def _whole(self) -> Accuracy:
         if self.resolution is not None:
             convert(self.resolution.value, self.resolution.unit, self.range.unit)
-        for point in self.certificate.points if self.certificate is not None else ():
-            for value in (point.at, point.add, point.uncertainty):
-                convert(value.value, value.unit, self.range.unit)
-            if point.uncertainty.value < 0:
-                raise ValueError(f"the uncertainty of a certificate is not negative, found {point.uncertainty}")
+        self._certified_in(self.range.unit, self.range.unit)
         if self.counts and self.resolution is None:
             raise ValueError("counts need a resolution: what one count is")
-        if (self.of_reading_per_kelvin or self.of_range_per_kelvin) and self.band is None:
-            raise ValueError("a share per kelvin needs a band: the temperatures between which it is not added")
         return self
 
 
@@ -91,7 +105,7 @@ class SensorSpec(Strict):
         return self
 
 
-class QuantitySpec(Strict):
+class QuantitySpec(Shares):
     """An analog channel: raw counts and what they mean. Without ``raw`` the instrument gives the quantity itself, and
     ``means`` are the ends of what it can show. With a ``sensor`` both ends, and the accuracy, are its ohms or volts.
 
@@ -110,10 +124,6 @@ class QuantitySpec(Strict):
     resolution: AnyQuantity | None = None  # of an instrument that gives the quantity itself; else one count
     of_reading: Share | None = None
     of_range: Share | None = None
-    band: Temperatures | None = None
-    of_reading_per_kelvin: Share | None = None
-    of_range_per_kelvin: Share | None = None
-    certificate: CertificateSpec | None = None
     sensor: SensorSpec | None = None
     for_: Text
 
@@ -126,18 +136,8 @@ class QuantitySpec(Strict):
             raise ValueError(
                 "with a sensor: accuracy, drift, and the sensor's own class or tolerance; no shares besides"
             )
-        if (self.of_reading_per_kelvin or self.of_range_per_kelvin) and self.band is None:
-            raise ValueError("a share per kelvin needs a band: the temperatures between which it is not added")
-        difference = "K" if self.means[0].unit == "Cel" else self.means[0].unit
-        for point in self.certificate.points if self.certificate is not None else ():
-            for value, code in (
-                (point.at, self.means[0].unit),
-                (point.add, difference),
-                (point.uncertainty, difference),
-            ):
-                convert(value.value, value.unit, code)
-            if point.uncertainty.value < 0:
-                raise ValueError(f"the uncertainty of a certificate is not negative, found {point.uncertainty}")
+        here = self.means[0].unit
+        self._certified_in(here, "K" if here == "Cel" else here)
         if self.sensor is None:
             return self
         if self.measures != "temperature":

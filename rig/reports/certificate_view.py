@@ -65,7 +65,8 @@ def certificate_view(record: SignedRecord) -> dict[str, Any]:
             ["Decontamination", _decontamination(job)],
             ["Owner's data", _data(job)],
         ],
-        "complaint": f"{text(said['printed']['complaint'])}. “{text(received.words)}”",
+        "complaint": f"{text(said['printed']['complaint'])}."
+        + (f" “{text(received.words)}”" if received.words else ""),
         "found": _as_found(job, runs),
         "work": _work(job, said["printed"]["parts"]),
         "results": [_results(run) for run in grounds],

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-from conftest import Rig
+from tests.cli.conftest import Rig
 
 
 def test_a_run_is_gathered_counted_shown_and_exported(rig: Rig, two_looks: str, shop_url: str, tmp_path: Path) -> None:

@@ -60,7 +60,7 @@ def test_each_change_lies_in_its_bracket() -> None:
         assert all(b.before <= t <= b.after for b, t in zip(found, times, strict=True))
 
 
-OPENS_AGAIN = """
+TRIAL = """
 procedure: trial
 title: A trial
 revision: "1"
@@ -69,6 +69,10 @@ stages:
     title: Only
     drive: dead
     steps:
+"""
+OPENS_AGAIN = (
+    TRIAL
+    + """\
       - step: contact
         time:
           from: {input: level-lift-aux, is: on}
@@ -87,6 +91,7 @@ stages:
             settle: 2 s
             no-limit: for the pulse
 """
+)
 
 
 def test_a_contact_that_opens_again_is_on_record(written: Callable[[str], Plan]) -> None:
@@ -138,15 +143,9 @@ def test_a_probe_that_never_got_wet_has_no_chatter_and_no_blame() -> None:
     assert "did not close" in str(found.reason)
 
 
-CONTACT = """
-procedure: trial
-title: A trial
-revision: "1"
-stages:
-  - stage: only
-    title: Only
-    drive: dead
-    steps:
+CONTACT = (
+    TRIAL
+    + """\
       - step: course
         record: [%s]
         every: 100 ms
@@ -154,6 +153,7 @@ stages:
         judge: %s
         limit: {at-most: 2 s, source: a test}
 """
+)
 
 
 @pytest.mark.parametrize(
