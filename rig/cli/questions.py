@@ -53,7 +53,9 @@ class Questions:
     def _one(self, name: str, why: str) -> Evidence | str | None:
         """One question's evidence; a word where nobody knows; None at the end of the input."""
         question = self._table.observations[name]
-        self._out.line("", f"? {question.question}", f"  ({why})")
+        told = [self._table.table.set_ups[s].caution for s in question.set_ups]
+        self._out.line("", *(f"CAUTION {text}" for text in told if text is not None))
+        self._out.line(f"? {question.question}", f"  ({why})")
         for n, (outcome, text) in enumerate(question.tells.items(), 1):
             self._out.line(f"  {n}  {text} [{outcome}]")
         for _ in range(TRIES):

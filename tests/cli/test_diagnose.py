@@ -86,6 +86,18 @@ def test_questions_are_asked_on_stderr_until_there_is_something_to_try(
     assert found["advice"]["do"] in ("try", "book it in")
 
 
+def test_what_takes_a_run_of_the_unit_has_its_caution_before_the_question(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("sys.stdin.readline", lambda: "don't know\n")
+    _, err = printed(capsys, "--complaint", "slow-heat")
+    assert "? While it heats" in err
+    before = err[: err.index("? While it heats")]
+    assert "CAUTION" in before[before.rindex("?") :]
+    assert "Stand clear of door and vent." in before
+    assert "electrician" not in err
+
+
 def test_the_end_of_the_input_ends_the_questions(
     capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -4,6 +4,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -62,6 +63,29 @@ def test_a_bundled_table_is_in_order_and_complete(complaint: str) -> None:
         assert seen.splits, name
         if seen.who == "owner":
             assert seen.safety in ("ordinary care", "cold and open"), name
+
+
+# What an owner does not have, or must not do. A telephone shows a level; a cup of water is at hand.
+NOT_AN_OWNERS = re.compile(
+    r"meter\b|voltage|current|ohm|spanner|screw|tool|magnif|profile|spirit level|electrician"
+    r"|covers?\b|relief valve|take .* off|unscrew|bridge",
+    re.IGNORECASE,
+)
+
+
+@pytest.mark.parametrize("complaint", CAUSES)
+def test_an_owner_answers_by_eye_and_hand_and_is_told_first_what_makes_it_safe(complaint: str) -> None:
+    found = table(complaint)
+    for name, seen in found.observations.items():
+        if seen.who != "owner":
+            continue
+        said = " ".join([seen.question, *seen.tells.values()]).replace("covers the probe", "")
+        assert not NOT_AN_OWNERS.search(said), name
+        assert not any(found.set_ups[s].cover for s in seen.set_ups), name
+        if seen.safety == "cold and open":  # the plug first, then cold, then what is to be done
+            assert re.search(r"mains plug.*(cold|cooled).*:", seen.question, re.IGNORECASE), name
+        elif seen.set_ups:  # the unit runs meanwhile
+            assert "from a step away and touching nothing:" in seen.question, name
 
 
 SMALL = """\
