@@ -231,6 +231,28 @@ def correct(entry: str, field: str, value: str, reason: str) -> Act:
     return act
 
 
+@job_move("withdraw")
+@click.option("--reason", required=True, callback=printable, help="Why it must not go on this release.")
+def withdraw(reason: str) -> Act:
+    """Withdraw the release of a unit that has not left. QA does it.
+
+    \b
+    Example:
+      rig job 7 withdraw --reason "the wrong bottle was packed" --by "Q. Reviewer"
+
+    Get the certificates back that were made of it: on paper they look as they did.
+    """
+    from rig.records.facts import ReleaseWithdrawn
+    from rig.records.job import job_of
+    from rig.records.moves import withdraw as move
+
+    def act(store: Store, number: str, rules: ShopRules, who: Proved) -> None:
+        release = job_of(store, number).release
+        move(store, number, ReleaseWithdrawn("" if release is None else release[1].number, reason), who)
+
+    return act
+
+
 @job_move("ship")
 @click.option("--how", default="", callback=printable, help="By whom, in what, drained and dried.")
 def ship(how: str) -> Act:

@@ -323,6 +323,14 @@ class Released(Fact):
 
 
 @dataclass(frozen=True)
+class ReleaseWithdrawn(Fact):
+    """The release ``number`` holds no more, though nothing was done to the unit; ``reason`` says why."""
+
+    number: str
+    reason: str
+
+
+@dataclass(frozen=True)
 class PaperIssued(Fact):
     number: str
     paper: str

@@ -22,6 +22,7 @@ from rig.records.facts import (
     PaperIssued,
     Received,
     Released,
+    ReleaseWithdrawn,
     Repaired,
     ReturnedUnrepaired,
     RunBegan,
@@ -137,6 +138,22 @@ class Job:
     def has_been_released(self) -> bool:
         """Whether it ever was, for whatever has come since."""
         return self.last(Released) is not None
+
+    @property
+    def releases(self) -> list[tuple[Kept, Released]]:
+        """Every release that nobody has withdrawn, the earliest first, for whatever has come since."""
+        withdrawn = {fact.number for _, fact in self.all(ReleaseWithdrawn)}
+        return [(entry, fact) for entry, fact in self.all(Released) if fact.number not in withdrawn]
+
+    @property
+    def unreleased(self) -> str:
+        """Why no release holds, in words; empty while one does."""
+        last, withdrawn = self.last(Released), self.last(ReleaseWithdrawn)
+        if last is None:
+            return "it is not released"
+        if withdrawn is not None and withdrawn[1].number == last[1].number:
+            return f"its release was withdrawn by {withdrawn[0].by}: {withdrawn[1].reason}"
+        return "" if self.release is not None else "something was added since it was released: release it anew"
 
     @property
     def answer(self) -> str:

@@ -26,6 +26,7 @@ from rig.records.facts import (
     Looked,
     OwnerAnswered,
     Received,
+    ReleaseWithdrawn,
     Repaired,
     ReturnedUnrepaired,
     Scrapped,
@@ -35,7 +36,7 @@ from rig.records.findings import findings, is_safety, results_of
 from rig.records.job import CORRECTABLE, Job, find_job, job_numbers, read_job
 from rig.records.ledger import Kept, job_subject
 from rig.records.ledger_problems import problems
-from rig.records.people import LEAD, ROLES, TECHNICIAN, Proved, same_name
+from rig.records.people import LEAD, QA, ROLES, TECHNICIAN, Proved, same_name
 from rig.records.store import Store
 
 _WORD = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*")
@@ -307,14 +308,28 @@ def _is_number(text: str) -> bool:
         return False
 
 
+def withdraw(store: Store, number: str, fact: ReleaseWithdrawn, who: Proved) -> Kept:
+    """Take a release back before the unit has left; with it its papers hold no more. Raises InputError, RuleError."""
+    who.must_be(QA)
+    if not fact.reason.strip():
+        raise InputError("a release is withdrawn for a reason", "Write why.", "--reason")
+
+    def look(connection: sa.Connection, job: Job) -> Iterable[str]:
+        if job.unreleased:
+            yield job.unreleased
+        elif job.release is not None and job.release[1].number != fact.number:
+            yield f"the release that holds is {job.release[1].number}"
+
+    return _move(store, number, fact, who, None, "this release cannot be withdrawn", look)
+
+
 def ship(store: Store, number: str, fact: Shipped, who: Proved, today: date) -> Kept:
     """Out of the door, on a release that still holds."""
     who.must_be(*ROLES)
 
     def look(connection: sa.Connection, job: Job) -> Iterable[str]:
-        if job.release is None:
-            signed = job.has_been_released
-            yield "something was added since it was released: release it anew" if signed else "it is not released"
+        if job.unreleased:
+            yield job.unreleased
         for _, conceded in job.all(Conceded):
             if date.fromisoformat(conceded.until) < today:
                 yield f"the concession of {conceded.finding} ended on {conceded.until}"

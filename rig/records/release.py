@@ -58,7 +58,7 @@ def what_is_missing(connection: sa.Connection, number: str, standing: Standing, 
     found += [f"open finding: {f.what}" for f in against if not f.closed]
     if who is not None:
         found += _independent(job, results, who)
-    found += [f"the records do not hold: {problem}" for problem in _chains(connection, job)]
+    found += _chains(connection, job)
     return tuple(dict.fromkeys(found))
 
 
@@ -162,15 +162,17 @@ def _independent(job: Job, results: tuple[RunResults, ...], who: Proved) -> Iter
 
 
 def _chains(connection: sa.Connection, job: Job) -> Iterator[str]:
-    yield from problems(connection)
+    yield from (f"the records do not hold: {problem}" for problem in problems(connection))
     for run in job.runs:
-        yield from (f"run {run.run[:13]}: {problem}" for problem in verify(connection, run.run).problems)
+        for problem in verify(connection, run.run).problems:
+            yield f"the records do not hold: run {run.run[:13]}: {problem}"
 
 
 def release(store: Store, number: str, standing: Standing, who: Proved) -> Released:
-    """Sign. Raises RuleError with everything that is missing, and RecordError."""
+    """Sign. Raises RuleError with everything that is missing, or when a release holds already, and RecordError."""
     key = signing_key(store)
     with store.writing() as connection:
+        _refuse_twice(connection, read_job(connection, number))
         missing = what_is_missing(connection, number, standing, who)
         if missing:
             raise RuleError("this unit cannot be released", "", f"job {number}", missing)
@@ -178,6 +180,19 @@ def release(store: Store, number: str, standing: Standing, who: Proved) -> Relea
         fact = _signed(connection, number, standing, who, key, utc)
         ledger.append(connection, fact, subject=job_subject(number), by=who.name, utc=utc)
     return fact
+
+
+def _refuse_twice(connection: sa.Connection, job: Job) -> None:
+    """A second signature over the same records says nothing new, and two papers of one unit would go about."""
+    if job.release is None or job.closed:  # of a closed job that is said
+        return
+    entry, signed = job.release
+    what = (
+        f"it is released already: as {signed.number}, signed by {entry.by} on {entry.utc[:10]} at {entry.utc[11:16]} "
+        "UTC, and nothing was added since"
+    )
+    do = "Ship it, or make its certificate. New work on the unit ends the release; QA can withdraw it, with a reason."
+    raise RuleError(what, do, f"job {job.number}", tuple(_chains(connection, job)))
 
 
 def _signed(

@@ -78,10 +78,8 @@ def signed_record(store: Store, number: str) -> SignedRecord:
         job = read_job(connection, number)
         release = job.release
         if release is None:
-            why = "something was added since" if job.has_been_released else "nobody has released it"
-            raise RuleError(
-                f"there is no release that holds: {why}", "'rig job N' says what is missing.", f"job {number}"
-            )
+            do = "The job's page says what is missing."
+            raise RuleError(f"there is no release that holds: {job.unreleased}", do, f"job {number}")
         entry, fact = release
         statement: dict[str, Any] = json.loads(fact.statement)
         plain = {

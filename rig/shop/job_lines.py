@@ -10,7 +10,7 @@ import sqlalchemy as sa
 from rig.events import RunEnded
 from rig.records import schema
 from rig.records.canonical import parsed
-from rig.records.facts import Diagnosed, Received, Released
+from rig.records.facts import Diagnosed, Received
 from rig.records.findings import AGAINST_UNIT
 from rig.records.job import CLOSES, Job, JobRun, find_job
 
@@ -26,7 +26,7 @@ def job_line(connection: sa.Connection, number: str, practice: bool) -> dict[str
         return None
     runs = [run for run in job.runs if run.closed is not None and (practice or not run.began.simulated)]
     closing = next((found for kind in CLOSES if (found := job.last(kind)) is not None), None)
-    released, diagnosed = job.all(Released), job.last(Diagnosed)
+    released, diagnosed = job.releases, job.last(Diagnosed)
     own = job.received
     first_repair = min((entry.order for entry, _ in job.repairs), default=None)
     early = [run for run in runs if first_repair is None or run.order < first_repair]

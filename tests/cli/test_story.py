@@ -242,6 +242,11 @@ def test_every_short_cut(house: Callable[[str], House], home: Path, tmp_path: Pa
     assert "a later self-check of bench simulated did not pass" in said
     here.run(str(tmp_path / "electrical-safety.yaml"))
     here("Q. Reviewer", "release", "1")
+    # the same once more, until QA has withdrawn it
+    assert "it is released already: as 1-" in here("Q. Reviewer", "release", "1", code=4)
+    here("Q. Reviewer", "job", "1", "withdraw", "--reason", "the wrong bottle was packed")
+    assert "was withdrawn by Q. Reviewer: the wrong bottle" in here("A. Bench", "job", "1", "ship", code=4)
+    here("Q. Reviewer", "release", "1")
     # a stale test: one more repair after the release
     repaired(here)
     said = here("A. Bench", "job", "1", "ship", code=4)

@@ -54,10 +54,17 @@ class Deeds:
         """Whether an indicator was read as failed."""
         return any(one.name == label for _, one in self.of("fail"))
 
+    def stands(self) -> bool:
+        """Whether it is released, and nothing of this job has come since. A bench's check of itself is of no job."""
+        signed = self.of("released")
+        return bool(signed) and all(one.what == "self-check" for one in self.done[signed[-1][0] + 1 :])
+
     def broken(self, who: Proved) -> str:
         """The first rule that a release now would break, or nothing."""
         if self.has("shipped"):
             return "it has gone"
+        if self.stands():
+            return "released already"
         if not self.has("papers", "decontaminated"):
             return "no decontamination statement"
         if not self.has("papers"):

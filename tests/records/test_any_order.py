@@ -38,9 +38,12 @@ from rig.records.facts import (
     Looked,
     OwnerAnswered,
     PartFitted,
+    Released,
+    ReleaseWithdrawn,
     Repaired,
     Shipped,
 )
+from rig.records.job import job_of
 from rig.records.people import Proved
 from rig.records.release import release
 
@@ -283,6 +286,20 @@ class Life(RuleBasedStateMachine):
             return
         event("released")
         self.add("released", who)
+
+    @precondition(lambda self: self.deeds.has("released"))
+    @rule(who=st.sampled_from([QA, QA, BOTH, TECH, LEAD]))
+    @told
+    def withdraw(self, who: Proved) -> None:
+        """The release that was made last."""
+        allowed = self.deeds.stands() and "QA" in who.roles
+        before = len(self.deeds.done)
+        self.attempt(lambda: moves.withdraw(self.shop.store, self.shop.job, self.withdrawal(), who), "withdrawn", who)
+        assert (len(self.deeds.done) > before) == allowed
+
+    def withdrawal(self) -> ReleaseWithdrawn:
+        last = job_of(self.shop.store, self.shop.job).last(Released)
+        return ReleaseWithdrawn("" if last is None else last[1].number, "the wrong bottle was packed")
 
     @precondition(lambda self: self.deeds.has("released"))
     @rule()

@@ -10,13 +10,16 @@ from pathlib import Path
 import pytest
 from shop import BOTH, LEAD, OTHER_TECH, QA, RULES, TECH, Shop
 
-from rig.errors import RuleError
+from rig.errors import InputError, RuleError
 from rig.limits import Verdict
 from rig.records import ledger, moves
-from rig.records.facts import Conceded, FindingExplained, Looked, Released, RoleEnded, Shipped
+from rig.records.facts import Conceded, FindingExplained, Looked, Released, ReleaseWithdrawn, RoleEnded, Shipped
+from rig.records.issued import note_paper
+from rig.records.job import job_of
 from rig.records.keys import holds
 from rig.records.people import Proved
 from rig.records.release import FORM, MEANING, release, what_is_missing
+from rig.records.signed import signed_record
 
 
 @pytest.fixture
@@ -309,6 +312,56 @@ def test_whatever_comes_after_a_release_voids_it(shop: Shop) -> None:
     again = release(shop.store, shop.job, shop.standing, QA)
     assert json.loads(again.statement)["replaces"]
     moves.ship(shop.store, shop.job, Shipped(""), TECH, shop.today)
+
+
+def test_a_unit_that_is_released_is_not_released_again(shop: Shop) -> None:
+    shop.ready()
+    signed = release(shop.store, shop.job, shop.standing, QA)
+    note_paper(shop.store, shop.job, signed.number, "certificate", "0" * 64)  # a paper of it changes nothing
+    shop.self_check()  # and what the bench does for others does not either
+    says = f"released already: as {signed.number}, signed by Q. Reviewer on 2026-03-02 at "
+    with pytest.raises(RuleError, match=says) as told:
+        release(shop.store, shop.job, shop.standing, QA)
+    assert told.value.exit_code == 4
+    assert "withdraw" in told.value.do
+    with shop.store.reading() as connection:
+        assert len(ledger.read(connection, kinds=(Released,))) == 1
+    moves.ship(shop.store, shop.job, Shipped(""), TECH, shop.today)
+    with pytest.raises(RuleError, match="cannot be released") as caught:
+        release(shop.store, shop.job, shop.standing, QA)
+    assert caught.value.missing == ("the job is closed: shipped",)
+
+
+def test_a_release_is_withdrawn_by_qa_with_a_reason_and_then_made_anew(shop: Shop) -> None:
+    def withdraw(number: str, reason: str, who: Proved = QA) -> None:
+        moves.withdraw(shop.store, shop.job, ReleaseWithdrawn(number, reason), who)
+
+    shop.ready()
+    with pytest.raises(RuleError, match="cannot be withdrawn") as caught:
+        withdraw("", "a mistake")
+    assert caught.value.missing == ("it is not released",)
+    first = release(shop.store, shop.job, shop.standing, QA)
+    with pytest.raises(RuleError, match="this is for QA"):
+        withdraw(first.number, "a mistake", TECH)
+    with pytest.raises(InputError, match="for a reason"):
+        withdraw(first.number, "  ")
+    with pytest.raises(RuleError):
+        withdraw("1-000000000000", "a mistake")
+    withdraw(first.number, "the wrong bottle was packed")
+    with pytest.raises(RuleError) as caught:
+        moves.ship(shop.store, shop.job, Shipped(""), TECH, shop.today)
+    why = "its release was withdrawn by Q. Reviewer: the wrong bottle was packed"
+    assert caught.value.missing == (why,)
+    with pytest.raises(RuleError, match=why):
+        signed_record(shop.store, shop.job)
+    job = job_of(shop.store, shop.job)
+    assert job.stage == "release"
+    assert not job.releases
+    again = release(shop.store, shop.job, shop.standing, QA)
+    assert json.loads(again.statement)["replaces"] == first.number
+    moves.ship(shop.store, shop.job, Shipped(""), TECH, shop.today)
+    with pytest.raises(RuleError, match="cannot be withdrawn"):
+        withdraw(again.number, "too late")
 
 
 def test_a_run_that_goes_on_or_was_cut_off(shop: Shop) -> None:
