@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from rig.cli.standing import file_used
 from rig.cli.who import ENVIRONMENT, asked, given_pin
 from rig.errors import RuleError
+from rig.plan.visible import visible
 
 if TYPE_CHECKING:
     from rig.plan.load import Loaded
@@ -43,6 +44,17 @@ def job_on_record(store: str | None, number: str) -> Job | None:
     if missing:
         raise RuleError("this unit cannot reach the bench", "", f"job {number}", missing)
     return job
+
+
+def notes_of(job: Job | None, number: str) -> tuple[str, ...]:
+    """What the record of a run says of a job that is not here. It is not refused: the unit may have been received on
+    another bench's records, and where all are gathered the run is in that job's story."""
+    if not number or job is not None:
+        return ()
+    return (
+        f"no unit was received here as job {visible(number, 60)}, so neither its serial number nor its decontamination "
+        "statement was looked at; here this run is in no job's story",
+    )
 
 
 def of_the_job(job: Job | None, serial: str, unit: str | None) -> tuple[str, str]:

@@ -72,7 +72,7 @@ def prepare(wanted: Wanted, ask: Terminal | None, control: Control | None = None
     files = [load_named("procedure", wanted.procedure)]
     files += [load_named("unit-profile", unit), load_named("bench", wanted.bench)]
     plan = make_plan(*files)
-    request = _request(plan, ask, wanted, files[0], control)
+    request = replace(_request(plan, ask, wanted, files[0], control), notes=bound.notes_of(job, wanted.job))
     session.refuse_without_people(request, plan)  # before the store is opened, so that it leaves no trace
     return Prepared(wanted, job, files, plan, request)
 

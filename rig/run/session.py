@@ -52,6 +52,7 @@ class RunRequest:
     wire_log: WireLog | None = None  # what is on the bench's wires is kept there
     played: Path | None = None  # the wire log that a bench of recorded answers plays back
     control: Control | None = None  # how another thread ends or pauses the run
+    notes: tuple[str, ...] = ()  # what is to be known of it from its beginning on
 
 
 def nothing(bench: OpenBench) -> None:
@@ -221,7 +222,8 @@ class _Run:
     async def _prelude(self) -> None:
         """What the roll call found, the boards' own watchdogs, and the second process."""
         live, engine, second = self._bench.live, self._engine, self._second
-        notes = [f"roll call: {e.name} {e.says}; its calibration does not count" for e in self._roll if not e.ok]
+        notes = list(self._request.notes)
+        notes += [f"roll call: {e.name} {e.says}; its calibration does not count" for e in self._roll if not e.ok]
         live.void = refuse_calibration(self._roll)
         for text in notes + await set_watchdogs(self._plan.bench, live.instruments):
             self._recorder.emit(Noted(live.time(), text))

@@ -328,9 +328,15 @@ def test_wrong_words_are_told_with_the_nearest(house: Callable[[str], House]) ->
 
 
 def test_a_job_number_that_nobody_received_is_a_word_as_before(rig: Rig, two_looks: str) -> None:
-    code, out, _ = rig("run", two_looks, "--job", "J-7", "--person", "simulated", "--json")
+    code, out, err = rig("run", two_looks, "--job", "J-7", "--person", "simulated", "--json")
     assert code == 0
     assert json.loads(out)["job"] == "J-7"
+    # but it is said, when it begins and in the record
+    note = "note: no unit was received here as job J-7, so neither"
+    assert err.index(note) < err.index("pass")
+    assert note in rig("runs", json.loads(out)["run"])[1]
+    assert rig("job", "J-7")[0] == 2
+    assert "was received here" not in rig("run", two_looks, "--person", "simulated")[1]
 
 
 def test_a_profile_is_approved_in_itself_before_it_is_put_in_force(house: Callable[[str], House]) -> None:
