@@ -20,7 +20,7 @@ __all__ = ["MOVES"]  # with the moves of this file among them
 
 
 @job_move("adjust")
-@click.argument("what", callback=printable)
+@click.argument("what", help="The sensor or the setting, such as temperature-sensor.", callback=printable)
 @click.option("--unit", required=True, callback=printable, help="Of the readings: Cel, kPa.")
 @click.option("--against", type=float, required=True, help="What the reference read.")
 @click.option("--as-found", type=float, required=True, help="What the unit showed there, before.")
@@ -43,10 +43,10 @@ def adjust(what: str, unit: str, against: float, as_found: float, as_left: float
 
 
 @job_move("indicator")
-@click.argument("label", callback=printable)
+@click.argument("label", help="What is written on it.", callback=printable)
 @click.option("--kind", required=True, callback=printable, help="chemical or biological.")
 @click.option("--lot", required=True, callback=printable, help="The lot on its box.")
-@click.option("--expires", required=True, callback=day, metavar="DATE", help="Its last day.")
+@click.option("--expires", required=True, callback=day, metavar="DATE", help="Its last day, as 2027-03-31.")
 @click.option("--run", default="", callback=printable, help="The run that the cycle belongs to.")
 def indicator(label: str, kind: str, lot: str, expires: date, run: str) -> Act:
     """Note an indicator that goes in for a cycle. Until it is read, the unit is not released.
@@ -64,10 +64,16 @@ def indicator(label: str, kind: str, lot: str, expires: date, run: str) -> Act:
 
 
 @job_move("indicator-read")
-@click.argument("label", callback=printable)
-@click.argument("result", callback=printable)
+@click.argument("label", help="What is written on it.", callback=printable)
+@click.argument("result", help="pass or fail.", callback=printable)
 @click.option("--reader", required=True, callback=printable, help="Who read it, here or in a laboratory.")
-@click.option("--on", default=None, callback=day, metavar="DATE", help="The day of it; today, where nothing is said.")
+@click.option(
+    "--on",
+    default=None,
+    callback=day,
+    metavar="DATE",
+    help="The day, as 2027-03-31; else today.",
+)
 @click.option("--words", default="", callback=printable, help="What was seen, the laboratory's number.")
 def indicator_read(label: str, result: str, reader: str, on: date | None, words: str) -> Act:
     """Note what an indicator shows, pass or fail, whenever that is known: after the unit has left, too.

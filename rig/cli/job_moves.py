@@ -63,7 +63,8 @@ def carry_out(store: str | None, number: str, by: str, pin_file: Path | None, ac
 
 
 @job_move("decontaminate")
-@click.argument("how", type=click.Choice(["declaration", "workshop"]))
+@click.argument("how", type=click.Choice(["declaration", "workshop"]),
+                help="By the owner's signed declaration, or here.")  # fmt: skip
 @click.option("--signed-by", required=True, callback=printable, help="Who signed it, or did it here.")
 @click.option("--words", default="", callback=printable, help="How it was done, where the paper is.")
 def decontaminate(how: str, signed_by: str, words: str) -> Act:
@@ -80,7 +81,7 @@ def decontaminate(how: str, signed_by: str, words: str) -> Act:
 
 
 @job_move("data")
-@click.argument("done", type=click.Choice(["none", "left", "copied", "erased"]))
+@click.argument("done", help="What became of them.", type=click.Choice(["none", "left", "copied", "erased"]))
 @click.option("--consent", default="", callback=printable, help="Who agreed, and how.")
 def data(done: str, consent: str) -> Act:
     """Note what became of the owner's data in the unit. Copied or erased only with consent.
@@ -96,9 +97,10 @@ def data(done: str, consent: str) -> Act:
 
 
 @job_move("look")
-@click.argument("looks", nargs=-1, required=True, metavar="ITEM=FINDING...")
+@click.argument("looks", nargs=-1, required=True, metavar="ITEM=FINDING...",
+                help="What was looked at, and its finding: vessel=ok, cord=sheath cut; all=ok.")  # fmt: skip
 def look(looks: tuple[str, ...]) -> Act:
-    """Note what was looked at: ITEM=ok, or ITEM=FINDING in words; all=ok.
+    """Note what was looked at, and what was found.
 
     \b
     Example:
@@ -134,7 +136,7 @@ def diagnose(cause: str, words: str) -> Act:
 
 @job_move("estimate")
 @click.option("--price", type=float, required=True, help="The price, without the currency.")
-@click.option("--currency", default="EUR", show_default=True, callback=printable)
+@click.option("--currency", default="EUR", show_default=True, callback=printable, help="In three letters.")
 @click.option("--words", default="", callback=printable, help="What it is for.")
 @click.option("--beyond-repair", is_flag=True, help="It is beyond economic repair.")
 def estimate(price: float, currency: str, words: str, beyond_repair: bool) -> Act:
@@ -152,7 +154,7 @@ def estimate(price: float, currency: str, words: str, beyond_repair: bool) -> Ac
 
 
 @job_move("answer")
-@click.argument("said", type=click.Choice(["approved", "refused", "scrap"]))
+@click.argument("said", help="The owner's answer.", type=click.Choice(["approved", "refused", "scrap"]))
 @click.option("--owner", required=True, callback=printable, help="Who of the owner's side gave it.")
 @click.option("--how", default="", callback=printable, help="By telephone, letter, mail.")
 def answer(said: str, owner: str, how: str) -> Act:
@@ -169,7 +171,7 @@ def answer(said: str, owner: str, how: str) -> Act:
 
 
 @job_move("explain")
-@click.argument("finding")
+@click.argument("finding", help="The open finding, by its name on the job's page.")
 @click.option("--reason", required=True, callback=printable, help="Why it is none of the unit's.")
 def explain(finding: str, reason: str) -> Act:
     """Close a finding that is none of the unit's, such as one of the site. A lead does it; never a safety one.
@@ -188,9 +190,9 @@ def explain(finding: str, reason: str) -> Act:
 
 
 @job_move("concede")
-@click.argument("finding")
+@click.argument("finding", help="The open finding, by its name on the job's page.")
 @click.option("--reason", required=True, callback=printable, help="Why it is released all the same.")
-@click.option("--until", required=True, callback=day, metavar="DATE", help="The last day of the concession.")
+@click.option("--until", required=True, callback=day, metavar="DATE", help="Its last day, as 2026-12-31.")
 def concede(finding: str, reason: str, until: date) -> Act:
     """Grant a concession for one step that is no safety step. A lead does it; it is printed on the certificate.
 
@@ -208,12 +210,13 @@ def concede(finding: str, reason: str, until: date) -> Act:
 
 
 @job_move("correct")
-@click.argument("entry")
-@click.option("--field", required=True, help="The field that was wrong, as 'rig job N --json' names it.")
+@click.argument("entry", help="The entry's number on the job's page.")
+@click.option("--field", required=True,
+              help="serial, owner, complaint, words, signed_by, consent, cause, minutes or how.")  # fmt: skip
 @click.option("--value", required=True, callback=printable, help="What it should have said.")
 @click.option("--reason", required=True, callback=printable, help="Why.")
 def correct(entry: str, field: str, value: str, reason: str) -> Act:
-    """Say what ENTRY, a number on the job's page, should have said. It stays as it is, and the correction names it.
+    """Say what an entry of the job should have said. It stays as it is, and the correction names it.
 
     \b
     Example:

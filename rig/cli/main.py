@@ -103,6 +103,17 @@ def main(arguments: Sequence[str] | None = None) -> None:
     sys.exit(code)
 
 
+def carry_out(words: Sequence[str]) -> int:
+    """Carry out one command line; its exit code. Raises whatever the command does, and click's errors."""
+    try:
+        # not cli.main(): that ends the program by itself when a pipe is broken
+        with cli.make_context("rig", list(words)) as ctx:
+            code = cli.invoke(ctx)
+    except click.exceptions.Exit as leave:
+        return leave.exit_code
+    return code if isinstance(code, int) else 0
+
+
 def run(arguments: Sequence[str] | None = None) -> int:
     """Carry out one command line; its exit code. What went wrong comes as ``rig.cli.failing`` says it."""
     for stream in (sys.stdout, sys.stderr):
@@ -110,11 +121,7 @@ def run(arguments: Sequence[str] | None = None) -> int:
             stream.reconfigure(errors="backslashreplace")
     words = sys.argv[1:] if arguments is None else list(arguments)
     try:
-        # not cli.main(): that ends the program by itself when a pipe is broken
-        with cli.make_context("rig", words) as ctx:
-            code = cli.invoke(ctx)
-    except click.exceptions.Exit as leave:
-        return leave.exit_code
+        return carry_out(words)
     except BrokenPipeError:  # the reader has seen enough
         _let_go_of_stdout()
         return 0
@@ -122,7 +129,6 @@ def run(arguments: Sequence[str] | None = None) -> int:
         from rig.cli.failing import tell
 
         return tell(fault, "--json" in words)
-    return code if isinstance(code, int) else 0
 
 
 def _let_go_of_stdout() -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from contextvars import ContextVar
 from typing import Any, TypeVar
 
 import click
@@ -11,6 +12,20 @@ import click
 F = TypeVar("F", bound=Callable[..., Any])
 
 LONGEST = 200  # characters of a serial number, job or name
+# Whoever reads is at the screen, drawn or in lines: what could only be typed at a command line is not said.
+AT_SCREEN: ContextVar[bool] = ContextVar("at the screen", default=False)
+
+
+class Repeatable(click.Option):
+    """May be given more than once. Only the command line's help says so: a form has its own way."""
+
+    def get_help_record(self, ctx: click.Context) -> tuple[str, str] | None:
+        record = super().get_help_record(ctx)
+        return None if record is None else (record[0], f"{record[1]} May be repeated.")
+
+
+class AskedFor(click.Option):
+    """Needed, but asked for at the terminal where it was left out, instead of refused."""
 
 
 def printable(ctx: click.Context, parameter: click.Parameter, value: str | None) -> str | None:

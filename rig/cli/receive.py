@@ -9,28 +9,30 @@ from typing import TYPE_CHECKING
 import click
 
 from rig.cli.codes import PASSED
-from rig.cli.options import json_option, print_json, printable, store_option
+from rig.cli.options import AskedFor, Repeatable, json_option, print_json, printable, store_option
 from rig.cli.who import proved, who_options
 
 if TYPE_CHECKING:
     from rig.records.facts import Fact, Looked
 
 
-@click.command("receive")
-@click.option("--serial", callback=printable, help="The serial number; typed, or read by a scanner that types.")
+@click.command("receive", epilog="Serial number, owner and complaint are asked for at the terminal when they are left "
+               "out. What is noted later is noted with 'rig job N'.")  # fmt: skip
+@click.option("--serial", cls=AskedFor, callback=printable, help="The serial number, typed or scanned.")
 @click.option("--unit", default="demo-18-dc", show_default=True, help="The unit profile's name, or its file.")
-@click.option("--owner", callback=printable, help="The owner's reference.")
-@click.option("--complaint", callback=printable, help="The complaint by the table; 'other' where none fits.")
+@click.option("--owner", cls=AskedFor, callback=printable, help="The owner's reference.")
+@click.option("--complaint", cls=AskedFor, callback=printable,
+              help="The complaint by the table; 'other' where none fits.")  # fmt: skip
 @click.option("--words", default="", callback=printable, help="The complaint in the owner's words.")
-@click.option("--accessory", "accessories", multiple=True, help="What came with it. May be repeated.")
+@click.option("--accessory", "accessories", multiple=True, cls=Repeatable, help="What came with it.")
 @click.option("--decontaminated", type=click.Choice(["declaration", "workshop"]),
               help="By the owner's signed declaration, or here.")  # fmt: skip
 @click.option("--signed-by", default="", callback=printable, help="Who signed that, or did it here.")
 @click.option("--data", type=click.Choice(["none", "left", "copied", "erased"]),
               help="What became of the owner's data in the unit.")  # fmt: skip
 @click.option("--consent", default="", callback=printable, help="Who agreed to that, and how.")
-@click.option("--look", "looks", multiple=True, metavar="ITEM=FINDING",
-              help="A visual check: 'vessel=ok', 'cord=sheath cut'; 'all=ok'. May be repeated.")  # fmt: skip
+@click.option("--look", "looks", multiple=True, cls=Repeatable, metavar="ITEM=FINDING",
+              help="A visual check: 'vessel=ok', 'cord=sheath cut'; 'all=ok'.")  # fmt: skip
 @click.option("--warranty-of", callback=printable, metavar="JOB", help="The earlier job that it comes back from.")
 @click.option("--job", "number", default="", callback=printable, help="A number of your own; else the next.")
 @click.option("--rules", default="low-mill", show_default=True, help="The shop's rules: a name, or a file.")
@@ -65,8 +67,7 @@ def command(
       rig receive --serial LM-0042 --decontaminated declaration --signed-by "S. Miller" --by "A. Bench"
 
     Treat the unit as contaminated until a statement says otherwise: without one the job cannot reach the bench. What
-    is not known yet can be noted later with 'rig job N'. Serial number, owner and complaint are asked for at the
-    terminal when they are left out.
+    is not known yet can be noted later.
     """
     from rig.cli.standing import shop_rules
     from rig.plan.load import load_named

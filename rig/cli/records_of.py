@@ -54,9 +54,7 @@ def what_is_on_record(run: str | None, number: str | None, url: str | None) -> O
             return OnRecord(records, job, job.received.unit, job.received.complaint)
         lines = [line for line in store.list_runs(limit=100_000) if line.job == number]
         if not lines:
-            raise InputError(
-                f"no run on record belongs to job {number!r}", "'rig jobs' and 'rig runs' list them.", "--job"
-            )
+            raise InputError(f"no run on record belongs to job {number!r}", "Run a procedure for it first.", "--job")
         records = tuple(store.read_run(line.run) for line in reversed(lines))
         return OnRecord(records, unit=records[-1].started.unit)
 

@@ -8,15 +8,16 @@ from pathlib import Path
 import click
 
 from rig.cli.codes import PASSED
-from rig.cli.options import json_option, print_json, printable, store_option
+from rig.cli.options import Repeatable, json_option, print_json, printable, store_option
 from rig.cli.who import proved, who_options
 
 
 @click.command("repair")
 @click.argument("number", metavar="JOB")
-@click.option("--part", "parts", multiple=True, metavar="NAME=LOT",
-              help="What was worked on, with lot or serial where a part was fitted. May be repeated.")  # fmt: skip
-@click.option("--used-part", "used", multiple=True, metavar="NAME=SERIAL", help="The same, of a part that is not new.")
+@click.option("--part", "parts", multiple=True, cls=Repeatable, metavar="NAME=LOT",
+              help="What was worked on, with lot or serial where a part was fitted: rectifier=L2291.")  # fmt: skip
+@click.option("--used-part", "used", multiple=True, cls=Repeatable, metavar="NAME=SERIAL",
+              help="The same, of a part that is not new.")  # fmt: skip
 @click.option("--minutes", type=float, required=True, help="Minutes of work.")
 @click.option("--cause", required=True, callback=printable, help="The cause that it confirmed.")
 @click.option("--words", default="", callback=printable, help="Torques, settings, what was seen.")
@@ -35,7 +36,7 @@ def command(
     store: str | None,
     as_json: bool,
 ) -> int:
-    """Log a repair of JOB, and say what must be measured again because of it.
+    """Log a repair, and see what must be measured again because of it.
 
     \b
     Example:

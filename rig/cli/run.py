@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from rig.cli.options import fault_option, json_option, print_json, printable, store_option, wire_fault_option
+from rig.cli.options import AT_SCREEN, fault_option, json_option, print_json, printable, store_option, wire_fault_option
 from rig.cli.performing import Wanted, carry_out, prepare, run_facts
 from rig.cli.who import who_options
 
@@ -92,8 +92,8 @@ def perform(wanted: Wanted, printer: Printer) -> RunRecord:
         if prepared.job is not None:
             printer.line(visible(declared(records).heading(), 400))
         facts = run_facts(prepared, records)
-        again = f"rig runs {request.run[:13]}"
-        again += f" --store {shlex.quote(wanted.store)}" if wanted.store else ""
+        again = "" if AT_SCREEN.get() else f"rig runs {request.run[:13]}"
+        again += f" --store {shlex.quote(wanted.store)}" if again and wanted.store else ""
         pace = 0.0 if request.lockstep else 1.0 if plan.bench.station else plan.bench.speed
         asking = request.ask if isinstance(request.ask, Asking) else None
         with Live(printer, facts_of(plan), pace=pace, asks=asking is not None, again=again) as live:

@@ -82,7 +82,7 @@ def must_be_cause(name: str) -> str:
         assert isinstance(table, CauseTable)
         known |= set(table.causes)
     if name not in known:
-        do = f"'rig diagnose --complaint NAME' lists them; '{OTHER_CAUSE}' with --words where none fits."
+        do = f"The tables of complaints have them; '{OTHER_CAUSE}', with words, where none fits."
         raise InputError(f"no table has a cause {name[:60]!r}{nearest(name, known)}", do, "--cause")
     return name
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from rig.cli.options import printable
+from rig.cli.options import AT_SCREEN, printable
 from rig.errors import InputError, RuleError
 
 if TYPE_CHECKING:
@@ -42,7 +42,7 @@ def proved(store: Store, by: str, pin_file: Path | None) -> Proved:
     if pin is None:
         pin = asked(f"PIN of {person.name}")
     if pin is None:
-        do = f"Answer at the terminal, or give --pin-file FILE or {ENVIRONMENT}."
+        do = "Type it." if AT_SCREEN.get() else f"Answer at the terminal, or give --pin-file FILE or {ENVIRONMENT}."
         raise RuleError(f"{person.name} has given no PIN", do, "--by")
     return prove(store, person.name, pin)
 

@@ -34,8 +34,8 @@ class Declared:
         if not self.practice:
             return f"Workshop: {self.name}"
         whose = f" of {self.name}" if self.name else ""
-        undecided = "" if self.since else " ('rig store declare' says what else it is)"
-        return f"PRACTICE store{whose}: nothing in it is a ground for shipping{undecided}"
+        undecided = "" if self.since else ", as long as it is not declared"
+        return f"PRACTICE store{whose}{undecided}: nothing in it is a ground for shipping"
 
 
 def read_declared(connection: sa.Connection) -> Declared:

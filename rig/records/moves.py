@@ -115,13 +115,13 @@ def _must_fit(fact: Fact, rules: ShopRules) -> None:
         if not 0 < fact.minutes <= 60 * 24 * 30:
             raise InputError("a repair takes more than no minutes and less than a month", "", "--minutes")
         if not fact.parts:
-            raise InputError("a repair names what was worked on", "Give --part; 'cleaning' where none was fitted.")
+            raise InputError("a repair names what was worked on", "Name the part; 'cleaning' where none was fitted.")
         for part in fact.parts:
             _one_of("part", part.part, rules.retest)
             _one_of("condition", part.condition, ("new", "used", "none"))
             if part.condition != "none" and not part.lot.strip():
                 raise InputError(
-                    f"{part.part}: a part that was fitted has a lot or serial", "--part NAME=LOT", "--part"
+                    f"{part.part}: a part that was fitted has a lot or serial", "Write both: rectifier=L2291.", "--part"
                 )
     elif isinstance(fact, Diagnosed):
         _must_be_word("cause", fact.cause)

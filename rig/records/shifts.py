@@ -39,7 +39,7 @@ def refuse_unchecked(connection: sa.Connection, wiring: Bench, procedure: str, n
     wanted = wiring.in_order
     if wanted is None or wanted.self_check is None or procedure == wanted.self_check:
         return
-    do = f"Do it first: rig bench {wiring.bench} --self-check."
+    do = f"Run {wanted.self_check} on it first: rig bench {wiring.bench} --self-check."
     r = schema.runs.c
     query = sa.select(r.run, r.utc).where(r.bench == wiring.bench, r.procedure == wanted.self_check)
     last = connection.execute(query.order_by(r.run.desc()).limit(1)).first()

@@ -1,4 +1,4 @@
-"""A form for an action of the records: its fields are what the command asks, so the two never differ."""
+"""A form for an action of the records: its fields are what the command asks (``asked.py``), so the two never differ."""
 
 from __future__ import annotations
 
@@ -11,15 +11,15 @@ from textual.app import ComposeResult
 from textual.containers import VerticalScroll
 from textual.widgets import Input
 
+from rig.cli.codes import WRONG_INPUT
 from rig.cli.rows import wrapped
 from rig.screen import palette
 from rig.screen.actions import Done, act
+from rig.screen.asked import SEVERAL, Field, arguments_of, fields_of, for_a_form, told_of
 from rig.screen.fields import Choice, TextField
 from rig.screen.page import Act, Lines, Page
 
-LEFT_OUT = ("by", "pin_file", "store", "as_json", "rules", "number", "job")
 FRAME = 5  # lines of a form beside what is asked and told: title, who, PIN, two for what comes of it
-SEVERAL = ";"  # between the values of what may be given more than once
 
 
 @dataclass(frozen=True)
@@ -47,6 +47,7 @@ class FormPage(Page):
         super().__init__(id="form")
         self._head, self._said, self._fields = Lines(), Lines(), VerticalScroll()
         self._order: Order | None = None
+        self._fields_of: dict[str, Field] = {}
         self._asked: dict[str, TextField | Choice] = {}
         self._by, self._pin = TextField("by", ""), TextField("pin", "", secret=True)
         self._done: Done | None = None
@@ -62,8 +63,8 @@ class FormPage(Page):
         say = self.rig.words
         self._order, self._done = order, None
         await self._fields.remove_children()
-        params = [p for p in order.command.params if p.name not in LEFT_OUT and p.name is not None]
-        self._asked = {p.name or "": _field_of(p, order, say("form.needed")) for p in params}
+        self._fields_of = {f.name: f for f in fields_of(order.command, order.values, order.choices)}
+        self._asked = {name: _widget(field, say("form.needed")) for name, field in self._fields_of.items()}
         self._by = TextField("by", say("form.by"), self.rig.begin_page.by.value)
         self._pin = TextField("pin", say("begin.pin"), "", say("begin.pin-hint"), secret=True)
         await self._fields.mount(*self._asked.values(), self._by, self._pin)
@@ -84,8 +85,10 @@ class FormPage(Page):
             return
         width = self.app.size.width
         room = self.size.height - len(self._asked) - FRAME
-        about = [line for text in _told_of(self._order.command) for line in wrapped(text, width, 0)]
-        self._head.show([Text(self._order.title, palette.HEAD), *(about if len(about) <= room else [])])
+        what, *cautions = told_of(self._order.command)
+        told = [line for text in cautions for line in wrapped(Text(text, palette.CAUTION), width, 0)]
+        about = [*wrapped(Text(what), width, 0), *told]  # where there is no room for both, the cautions stay
+        self._head.show([Text(self._order.title, palette.HEAD), *(about if len(about) <= room else told)])
         lines: list[Text] = []
         if self._done is not None:
             style = "" if self._done.code == 0 else palette.CAUTION
@@ -97,11 +100,10 @@ class FormPage(Page):
 
     def _hint(self) -> str:
         focused = self.app.focused
-        name = focused.name if isinstance(focused, Input | Choice) else ""
-        param = next((p for p in self._order.command.params if p.name == name), None) if self._order else None
-        hint = getattr(param, "help", None) or ""
-        several = getattr(param, "multiple", False) or (param is not None and param.nargs == -1)
-        return f"{hint} {self.rig.words('form.several', sign=SEVERAL)}" if several else hint
+        field = self._fields_of.get(focused.name or "") if isinstance(focused, Input | Choice) else None
+        if field is None:
+            return ""
+        return f"{field.hint} {self.rig.words('form.several', sign=SEVERAL)}" if field.several else field.hint
 
     def acts(self) -> list[Act]:
         say = self.rig.words
@@ -111,20 +113,28 @@ class FormPage(Page):
         return [Act("f8", say("act.do"), self._do), Act("f3", say("act.back"), lambda: self.rig.turn_to(order.back))]
 
     def _do(self) -> None:
-        order, pin = self._order, self._pin.value
+        order, pin, say = self._order, self._pin.value, self.rig.words
         assert order is not None
-        arguments = [*order.words, *self.arguments(), f"--by={self._by.value}"]
-        arguments += [f"--store={self.rig.store}"] if self.rig.store is not None else []
+        empty = [f.label for f in self._fields_of.values() if f.needed and not self._asked[f.name].value]
+        empty += [] if self._by.value else [say("form.by")]
+        if empty:
+            self._told(Done(WRONG_INPUT, (say("form.missing", fields=", ".join(empty)),)))
+            return
+        signed = [f"--by={self._by.value}", *([f"--store={self.rig.store}"] if self.rig.store is not None else [])]
+        answers = {name: field.value for name, field in self._asked.items()}
+        arguments = [*order.words, *arguments_of(order.command, answers, signed)]
         self._pin.value = ""
         self._busy, self._done = True, None
-        self.rig.say(self.rig.words("notice.doing"))
+        self.rig.say(say("notice.doing"))
         self.fetch(lambda: act(arguments, pin), self._told)
 
     def _told(self, done: Done) -> None:
-        self._busy, self._done = False, done
-        self.rig.say(" ".join(done.lines[:3]) if done.code == 0 else "")
+        assert self._order is not None
+        command, say = self._order.command, self.rig.words
+        lines = tuple(for_a_form(line, command, say) for line in done.lines)
+        self._busy, self._done = False, Done(done.code, lines)
+        self.rig.say(" ".join(lines[:3]) if done.code == 0 else "")
         if done.code == 0:
-            assert self._order is not None
             self.rig.begin_page.by.value = self._by.value  # the next act is mostly the same person's
             if self.rig.page is self:  # else somebody looks at something else by now
                 self._order.after()
@@ -136,46 +146,9 @@ class FormPage(Page):
         self._busy = False
         super()._failed(fault)
 
-    def arguments(self) -> list[str]:
-        """What the fields say, as the command line has it."""
-        assert self._order is not None
-        options: list[str] = []
-        positional: list[str] = []
-        for param in self._order.command.params:
-            asked = self._asked.get(param.name or "")
-            if asked is None or not asked.value:
-                continue
-            several = getattr(param, "multiple", False) or param.nargs == -1
-            values = [v.strip() for v in asked.value.split(SEVERAL)] if several else [asked.value]
-            if isinstance(param, click.Argument):
-                positional += values
-            elif isinstance(param, click.Option) and param.is_flag:
-                options += [param.opts[0]] if asked.value == "yes" else []
-            else:
-                options += [f"{param.opts[0]}={value}" for value in values]
-        return [*options, *(word for word in positional if not word.startswith("-"))]
 
-
-def _told_of(command: click.Command) -> list[Text]:
-    """What the command is for, and the cautions that go with it: its help without the examples."""
-    parts = [part.strip() for part in (command.help or "").split("\n\n")]
-    told = [" ".join(part.split()) for part in parts if not part.startswith("\b")]
-    return [Text(part, palette.CAUTION if n else "") for n, part in enumerate(told)]
-
-
-def _field_of(param: click.Parameter, order: Order, needed: str) -> TextField | Choice:
-    """The field for what a command asks: a choice where it names the words, else text."""
-    name = param.name or ""
-    label = param.opts[0].lstrip("-").replace("-", " ") if isinstance(param, click.Option) else name
-    default = param.default if isinstance(param.default, str | int | float) else ""
-    value = order.values.get(name, str(default) if not isinstance(default, bool) else "")
-    words: Sequence[str] = order.choices.get(name, ())
-    if isinstance(param.type, click.Choice):
-        words = [str(word) for word in param.type.choices]
-    if getattr(param, "is_flag", False):
-        words = ["no", "yes"]
-    if not words:
-        return TextField(name, label, value, needed if param.required else "")
-    free = not param.required and not getattr(param, "is_flag", False) and name not in order.choices
-    options = [("", "-")] if free else []
-    return Choice(name, label, [*options, *((word, word) for word in words)], value)
+def _widget(field: Field, needed: str) -> TextField | Choice:
+    """A choice where the command names the words, else text."""
+    if field.choices:
+        return Choice(field.name, field.label, [(word, word or "-") for word in field.choices], field.value)
+    return TextField(field.name, field.label, field.value, needed if field.needed else "")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
@@ -12,11 +11,10 @@ from textual.app import ComposeResult
 from rig.cli.job_moves import MOVES
 from rig.cli.release import command as release_command
 from rig.cli.repair import command as repair_command
-from rig.screen.actions import Done, act
 from rig.screen.collected import Collected
 from rig.screen.form_page import Order
 from rig.screen.page import Act, Page
-from rig.screen.papers import paper_text, run_story
+from rig.screen.papers import make_certificate, run_story
 from rig.screen.pick import Pick
 from rig.screen.scroll import Scrolled
 from rig.screen.words import Words
@@ -158,18 +156,7 @@ class OneJobPage(Page):
     def _certificate(self) -> None:
         """Make it beside the records, and show what it says."""
         store, number = self.rig.store, self.number
-
-        def make() -> tuple[Done, list[Text]]:
-            from rig.records.store import Store
-
-            with Store.open(store, must_exist=True) as records:
-                folder = records.folder / "papers"
-            folder.mkdir(exist_ok=True)
-            path = Path(folder) / f"certificate-{number}.pdf"
-            done = act(["report", f"--job={number}", f"--certificate={path}", *([f"--store={store}"] if store else [])])
-            return done, paper_text(path) if done.code == 0 else [Text(line) for line in done.lines]
-
-        self.fetch(make, lambda made: self.rig.read([*(Text(line) for line in made[0].lines), *made[1]], "job"))
+        self.fetch(lambda: make_certificate(store, number), lambda made: self.rig.read(made[1], "job"))
 
 
 def _first_line(command: click.Command, room: int) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 from rich.text import Text
@@ -11,6 +12,7 @@ from rig.cli.rows import wrapped
 from rig.events import StepResult
 from rig.plan.visible import visible
 from rig.screen import palette
+from rig.screen.actions import Done, act
 from rig.screen.bench_text import judged_lines, steps_lines, summary_of
 from rig.screen.words import Words
 
@@ -43,6 +45,19 @@ def _step(result: StepResult, words: Words, looks: Looks, width: int) -> list[Te
     if result.reason:
         lines += wrapped(Text(visible(result.reason, 400)), width, 2)
     return lines
+
+
+def make_certificate(store: str | None, number: str, file: Path | None = None) -> tuple[Done, list[Text]]:
+    """The certificate of a released job, beside the records where no file is named; and what it says, or why there is
+    none. Raises RigError."""
+    from rig.records.store import Store
+
+    with Store.open(store, must_exist=True) as records:
+        folder = records.folder / "papers"
+    folder.mkdir(exist_ok=True)
+    path = file or folder / f"certificate-{re.sub('[^A-Za-z0-9.-]', '-', number)}.pdf"
+    done = act(["report", f"--job={number}", f"--certificate={path}", *([f"--store={store}"] if store else [])])
+    return done, [Text(line) for line in done.lines] + (paper_text(path) if done.code == 0 else [])
 
 
 def paper_text(path: Path) -> list[Text]:

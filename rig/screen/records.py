@@ -9,7 +9,8 @@ from rig.errors import RigError
 
 @dataclass(frozen=True)
 class JobLine:
-    """A job in a line: its number, its unit, what it waits for, how it ended if it did; how many entries it has."""
+    """A job in a line: its number, its unit, what it waits for and by which move, how it ended if it did; how many
+    entries it has."""
 
     number: str
     serial: str
@@ -17,6 +18,7 @@ class JobLine:
     owner: str
     received: str
     stage: str
+    move: str
     closed: str
     entries: int
 
@@ -37,6 +39,7 @@ def all_jobs(store: str | None) -> list[JobLine]:
                 j.received.owner,
                 j.entries[0].utc,
                 j.stage,
+                j.move,
                 j.closed,
                 len(j.entries),
             )
@@ -74,6 +77,13 @@ def heading_of(store: str | None) -> str:
         return ""
     with Store.open(store) as records:
         return declared(records).heading()
+
+
+def self_check() -> str:
+    """The procedure by which a bench checks itself: it is run on no unit."""
+    from rig.cli.standing import shop_rules
+
+    return shop_rules(None).self_check.procedure
 
 
 def complaints() -> list[str]:

@@ -48,7 +48,7 @@ async def test_from_receiving_to_a_refused_release(staffed: Path, two_looks: str
         await pilot.press("f3")
         await until(pilot, lambda: app.page.id == "job" and "Missing" in text_of(app))
         await pilot.press("f7")
-        await until(pilot, lambda: "release: Release JOB" in text_of(app))
+        await until(pilot, lambda: "release: Release a unit" in text_of(app))
         await pilot.press("end", "up", "enter")
         await until(pilot, lambda: "job 1: release" in text_of(app))
         form.type_pin(PIN)
