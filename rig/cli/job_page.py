@@ -153,4 +153,6 @@ def _text(value: Any) -> str:
         return ", ".join(_text(v) for v in value)
     if isinstance(value, dict):
         return " ".join(_text(v) for v in value.values())
-    return str(value)
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return str(value).removesuffix(".0") if isinstance(value, float) else str(value)

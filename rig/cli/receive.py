@@ -59,15 +59,14 @@ def command(
     store: str | None,
     as_json: bool,
 ) -> int:
-    """Take a unit in as a new job, and say its number.
+    """Take a unit in as a new job. What is not known yet can be noted later.
 
     \b
     Examples:
       rig receive --serial LM-0042 --owner "Practice Miller" --complaint no-water-level --by "A. Bench"
       rig receive --serial LM-0042 --decontaminated declaration --signed-by "S. Miller" --by "A. Bench"
 
-    Treat the unit as contaminated until a statement says otherwise: without one the job cannot reach the bench. What
-    is not known yet can be noted later.
+    ! Treat the unit as contaminated until a statement says otherwise: without one the job cannot reach the bench.
     """
     from rig.cli.standing import shop_rules
     from rig.plan.load import load_named

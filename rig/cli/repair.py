@@ -42,7 +42,7 @@ def command(
     Example:
       rig repair 7 --part rectifier=L2291 --minutes 35 --cause rectifier-open --by "A. Bench"
 
-    Plug out and locked away, water drained, cold and without pressure before a cover is opened. The electrical safety
+    ! Plug out and locked away, water drained, cold and without pressure before a cover is opened. The electrical safety
     tests come again when the last cover is closed.
     """
     from rig.cli.standing import must_be_cause, shop_rules

@@ -18,8 +18,8 @@ _CELL, _HIGH = 9, 16  # px of a ruler's cell
 _COLOURS = {
     Zone.OUT: "#e3e3e3",
     Zone.OUT_GUARD: "#c9c9c9",
-    Zone.IN_GUARD: "#bcd6bc",
-    Zone.IN: "#dceedd",
+    Zone.IN_GUARD: "#a9cbe6",
+    Zone.IN: "#d3e6f4",
     Zone.END: "#1a1a1a",
 }
 _CLASSES = {

@@ -9,7 +9,7 @@ from rig.reports.plots import as_svg
 from rig.reports.words import text
 from rig.shown.numbers import unit_text
 
-_INK, _PALE, _LINE = "#1a1a1a", "#9db4c0", "#a30000"
+_INK, _PALE, _LINE = "#1a1a1a", "#9db4c0", "#d55e00"
 MOST = 12  # bars or charts of one picture
 
 

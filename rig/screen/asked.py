@@ -61,7 +61,7 @@ def label_of(param: click.Parameter) -> str:
 
 
 def told_of(command: click.Command) -> list[str]:
-    """What a command is for, and then the cautions that go with it: its help without the examples."""
+    """What a command is for, then what is to be known of it: its help without the examples. Cautions begin with '!'."""
     parts = [part.strip() for part in (command.help or "").split("\n\n")]
     return [" ".join(part.split()) for part in parts if not part.startswith("\b")]
 

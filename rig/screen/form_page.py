@@ -85,10 +85,11 @@ class FormPage(Page):
             return
         width = self.app.size.width
         room = self.size.height - len(self._asked) - FRAME
-        what, *cautions = told_of(self._order.command)
-        told = [line for text in cautions for line in wrapped(Text(text, palette.CAUTION), width, 0)]
-        about = [*wrapped(Text(what), width, 0), *told]  # where there is no room for both, the cautions stay
-        self._head.show([Text(self._order.title, palette.HEAD), *(about if len(about) <= room else told)])
+        told = [Text(t, palette.CAUTION if t.startswith("!") else "") for t in told_of(self._order.command)]
+        about = [line for text in told for line in wrapped(text, width, 0)]
+        if len(about) > room:  # the cautions stay
+            about = [line for text in told if text.plain.startswith("!") for line in wrapped(text, width, 0)]
+        self._head.show([Text(self._order.title, palette.HEAD), *about])
         lines: list[Text] = []
         if self._done is not None:
             style = "" if self._done.code == 0 else palette.CAUTION

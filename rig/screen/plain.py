@@ -193,8 +193,8 @@ class Plain:
     def _filled_in(self, choice: Choice) -> list[str] | None:
         """The command with the answers to what it asks; None where somebody has given it up."""
         assert choice.form is not None
-        for n, text in enumerate(told_of(choice.form)):
-            self._say(f"! {text}" if n else text)
+        for text in told_of(choice.form):
+            self._say(text)
         self._say(self._words("plain.form"))
         answers: dict[str, str] = dict(choice.known)
         who = Field("by", self._words("form.by"), "", self._by, (), True, False)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib.resources
 import re
 import shutil
 import subprocess
@@ -100,6 +101,19 @@ def test_it_says_what_it_is(store: Store) -> None:
         assert words in made, words
 
 
+def test_every_colour_of_a_word_is_read_on_white() -> None:
+    """At least 4.5 to 1: WCAG 2.2, success criterion 1.4.3; the relative luminance is that of its definitions."""
+    style = importlib.resources.files("rig.reports").joinpath("run_page.html").read_text(encoding="utf-8")
+    found = re.findall(r"\.(?:good|nearly|bad|rig|none) \{ color: (#[0-9a-f]{3,6});", style)
+    assert len(found) == 5
+    for colour in found:
+        digits = colour[1:] if len(colour) == 7 else "".join(2 * d for d in colour[1:])
+        parts = [int(digits[n : n + 2], 16) / 255 for n in (0, 2, 4)]
+        linear = [p / 12.92 if p <= 0.04045 else ((p + 0.055) / 1.055) ** 2.4 for p in parts]
+        light = 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+        assert 1.05 / (light + 0.05) >= 4.5, colour
+
+
 @pytest.mark.parametrize(
     "value", [0.0, 0.79, 0.81, 0.99, 1.01, 1.19, 1.21, 5.0, 8.79, 8.81, 8.99, 9.01, 9.19, 9.21, 40.0]
 )
@@ -112,7 +126,7 @@ def test_a_ruler_never_contradicts_its_verdict(value: float) -> None:
     made = ruler_svg(replace(step, reading=replace(step.reading, value=value), verdict=verdict))
     cells = re.findall(r'<rect x="(\d+)" y="4" width="9" height="8" fill="(#\w+)"', made)
     found = re.search(r'points="([\d.-]+),2 ', made)
-    colours = {Verdict.PASS: "#dceedd", Verdict.CONDITIONAL_PASS: "#bcd6bc", Verdict.CONDITIONAL_FAIL: "#c9c9c9"}
+    colours = {Verdict.PASS: "#d3e6f4", Verdict.CONDITIONAL_PASS: "#a9cbe6", Verdict.CONDITIONAL_FAIL: "#c9c9c9"}
     if found is not None:
         mark = float(found.group(1))
         under = [colour for x, colour in cells if int(x) <= mark < int(x) + 9]

@@ -20,6 +20,13 @@ FORMS = {**MOVES, "repair": repair_command, "release": release_command, "receive
 TYPED = re.compile(r"--|'rig |exit code|terminal|repeated|[Oo]ption|\bargument|JSON|\bJOB\b|\b[A-Z]+=[A-Z]+|\bENTRY\b")
 
 
+def test_cautions_are_told_apart_from_rules() -> None:
+    cautions = {name: [t for t in told_of(command) if t.startswith("!")] for name, command in FORMS.items()}
+    assert {name for name, found in cautions.items() if found} == {"repair", "receive"}
+    assert "without pressure" in cautions["repair"][0]
+    assert "contaminated" in cautions["receive"][0]
+
+
 @pytest.mark.parametrize("name", FORMS)
 def test_a_form_speaks_to_somebody_at_a_form(name: str) -> None:
     for text in told_of(FORMS[name]):
