@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import json
 import os
+import threading
 from contextlib import suppress
 from pathlib import Path
 
@@ -30,7 +31,7 @@ def beside(url: sa.URL) -> Path:
 def note(place: str | os.PathLike[str], seq: int, head: str) -> None:
     """Note the last entry. It is no part of the record: where it cannot be written, nothing is lost."""
     path = anchor_path(place)
-    part = path.with_name(f"{path.name}.{os.getpid()}")
+    part = path.with_name(f"{path.name}.{os.getpid()}.{threading.get_native_id()}")  # two runs in one program note, too
     with suppress(OSError):
         path.parent.mkdir(parents=True, exist_ok=True)
         part.write_text(json.dumps({"entry": seq, "hash": head}) + "\n", encoding="utf-8")

@@ -9,6 +9,7 @@ from __future__ import annotations
 import fcntl
 import json
 import os
+import time
 from collections.abc import Sequence
 from contextlib import suppress
 from datetime import UTC, datetime
@@ -19,6 +20,9 @@ import sqlalchemy as sa
 from rig.errors import RecordError
 from rig.events import AllOff, Event, Interrupted, OutputConfirmed, OutputIntended, RunEnded
 from rig.records import schema
+
+# Whoever looks whether a lock is held holds it for a moment, and may do so just when it is made.
+LOOKS, LOOK_SECONDS = 5, 0.01
 
 
 def lock_path(folder: Path, run: str) -> Path:
@@ -40,11 +44,13 @@ class RunLock:
         path.parent.mkdir(parents=True, exist_ok=True)
         self._path = path
         self._descriptor: int | None = os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o644)
-        try:
-            fcntl.flock(self._descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError:
-            os.close(self._descriptor)
-            raise RecordError("the run is being written by another program", "", run) from None
+        for _ in range(LOOKS):
+            with suppress(BlockingIOError):
+                fcntl.flock(self._descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+                return
+            time.sleep(LOOK_SECONDS)
+        os.close(self._descriptor)
+        raise RecordError("the run is being written by another program", "", run)
 
     def release(self) -> None:
         """Let go, and take the file away. Safe to call twice."""

@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+import fcntl
 import json
+import os
+import threading
 from pathlib import Path
 
+import pytest
 from some_runs import started, supply
 
+from rig.errors import RecordError
 from rig.events import Event, Interrupted, OutputConfirmed, OutputIntended, StepEnded
 from rig.limits import Verdict
+from rig.records import anchor, interrupted
 from rig.records.ids import new_run_id
-from rig.records.interrupted import held, lock_path, report_path
+from rig.records.interrupted import RunLock, held, lock_path, report_path
 from rig.records.store import Store
 
 
@@ -64,6 +70,39 @@ def test_a_run_that_is_still_going_on_is_left_alone(tmp_path: Path) -> None:
     assert not held(lock_path(tmp_path, run))
     with Store.open(url) as other:
         assert other.mark_interrupted() == (run,)
+
+
+def test_somebody_who_looks_whether_a_run_goes_on_does_not_keep_it_from_beginning(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = lock_path(tmp_path, "r")
+    path.parent.mkdir()
+    looker = os.open(path, os.O_RDWR | os.O_CREAT)
+    fcntl.flock(looker, fcntl.LOCK_EX)
+    with pytest.raises(RecordError):
+        RunLock(tmp_path, "r")
+    monkeypatch.setattr(interrupted.time, "sleep", lambda seconds: fcntl.flock(looker, fcntl.LOCK_UN))
+    RunLock(tmp_path, "r").release()
+    os.close(looker)
+
+
+def test_two_runs_of_one_program_note_the_last_entry_in_files_of_their_own(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    parts, both = set(), threading.Barrier(2)
+
+    def replace(part: Path, place: Path) -> None:
+        both.wait(60.0)
+        parts.add((part, part.read_text(encoding="utf-8")))
+
+    monkeypatch.setattr(anchor.os, "replace", replace)
+    notes = [threading.Thread(target=anchor.note, args=(tmp_path / "records.sqlite", n, "a")) for n in (9, 10)]
+    for one in notes:
+        one.start()
+    for one in notes:
+        one.join()
+    assert len({part for part, _ in parts}) == 2
+    assert {json.loads(text)["entry"] for _, text in parts} == {9, 10}
 
 
 def test_paths_lie_beside_the_store(tmp_path: Path) -> None:
