@@ -1,11 +1,10 @@
-"""The screen itself: it empties the run's queue, shows what there is, and does one thing for each key."""
+"""The screen itself: it empties the queues of the runs, shows what there is, and does one thing for each key."""
 
 from __future__ import annotations
 
 import asyncio
-import queue
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from rich.text import Text
 from textual import events
@@ -17,26 +16,23 @@ from textual.widgets import ContentSwitcher, Input
 
 from rig.cli.failing import failure_of
 from rig.cli.performing import Wanted
-from rig.cli.rows import cut, wrapped
-from rig.events import Prompted
+from rig.cli.rows import cut
 from rig.plan.visible import visible
-from rig.screen import bench_text, palette
-from rig.screen.askbox import AskBox
-from rig.screen.begin_page import Preset
+from rig.screen import palette
 from rig.screen.fields import FieldInput
 from rig.screen.keystrokes import ENTER, Keystrokes
 from rig.screen.page import Act, Lines, Page
+from rig.screen.preset import Preset
 from rig.screen.running import Over, Running
-from rig.screen.scene import Scene
-from rig.screen.strip import strip_line
+from rig.screen.slot import Slot
+from rig.screen.slot_text import NOTICE_LINES, notice_lines, strip_lines, who_line
 from rig.screen.ways import Ways
 from rig.screen.words import Words
 
 EMPTY_EVERY = 0.1  # s: how soon what happens is seen
 DRAW_EVERY = 0.5  # s: how often seconds go on while nothing happens
-MOST_AT_ONCE = 2000  # things told that are taken in one go: keys come between
-LONGEST_NOTICE = 400  # characters
-NOTICE_LINES = 4  # a stage's cautions are read whole on 80 columns
+MOST_AT_ONCE = 2000  # things told by one run that are taken in one go: keys come between
+NEXT_SLOT = "f12"  # F11 is the full screen of many terminals
 KEYS = ("escape", "f1", "f2", "f3", "f4", "f5", "f6", "f7", "f8", "f9", "f10", "ctrl+c", "ctrl+q")
 
 
@@ -44,13 +40,14 @@ class BenchApp(Ways):
     """``told`` is called when a run begins, so that whoever owns the process can end it whatever becomes of the
     screen."""
 
-    CSS = """
-    Screen { layout: vertical; background: ansi_default; color: ansi_default; }
-    Static, Input, Horizontal, Vertical, ContentSwitcher { background: ansi_default; }
-    #strip, #who, #keys { height: 1; }
-    ContentSwitcher { height: 1fr; }
-    ContentSwitcher > Page { height: 1fr; }
-    #notice { height: auto; max-height: 4; }
+    CSS = f"""
+    Screen {{ layout: vertical; background: ansi_default; color: ansi_default; }}
+    Static, Input, Horizontal, Vertical, ContentSwitcher {{ background: ansi_default; }}
+    #strip {{ height: auto; }}
+    #who, #keys {{ height: 1; }}
+    ContentSwitcher {{ height: 1fr; }}
+    ContentSwitcher > Page {{ height: 1fr; }}
+    #notice {{ height: auto; max-height: {NOTICE_LINES + 1}; }}
     """
     BINDINGS = [  # noqa: RUF012 - as the library declares it
         *(Binding(key, f"act('{key}')", show=False, priority=True) for key in KEYS),
@@ -62,29 +59,30 @@ class BenchApp(Ways):
     ]
     ENABLE_COMMAND_PALETTE = False
 
-    def __init__(self, words: Words, fancy: bool, preset: Preset, store: str | None) -> None:
-        super().__init__(words, fancy, preset, store)
+    def __init__(self, words: Words, fancy: bool, presets: Sequence[Preset], store: str | None) -> None:
+        super().__init__(words, fancy, presets, store)
         self.told: Callable[[Running], None] = lambda running: None
         self.left = False  # by somebody's wish, and not by an accident
         self._leaving = False
         self._drawn_at = 0.0
         self._strip, self._who = Lines(id="strip"), Lines(id="who")
         self._told_line, self._keys = Lines(id="notice"), Lines(id="keys")
-        self.ask_box = AskBox(words, self._answered)
         self.keystrokes = Keystrokes(self.set_timer, self._key_alone, self._scanned)
         self.loop: asyncio.AbstractEventLoop | None = None
 
     def compose(self) -> ComposeResult:
         yield self._strip
         yield self._who
-        with ContentSwitcher(initial="begin"):
-            yield from self.pages.values()
-        yield self.ask_box
+        with ContentSwitcher(initial=self.begin_page.id):
+            yield from self.all_pages
+        yield from (own.ask_box for own in self.owned.values())
         yield self._told_line
         yield self._keys
 
     def on_mount(self) -> None:
         self.loop = asyncio.get_running_loop()
+        if self.slots.several:
+            self.bind(NEXT_SLOT, f"act('{NEXT_SLOT}')", show=False)
         self.set_interval(EMPTY_EVERY, self._tick)
         self.begin_page.enter()
         self.draw()
@@ -96,51 +94,48 @@ class BenchApp(Ways):
             self.draw()
 
     def _take(self) -> bool:
-        """Take what the run has told; whether there was anything."""
-        running, scene = self.running, self.scene
-        if running is None or scene is None:
-            return False
-        for n in range(MOST_AT_ONCE):
-            try:
-                told = running.told.get_nowait()
-            except queue.Empty:
-                return n > 0
-            scene.take(told)
-            if isinstance(told, Over):
-                self._over(told)
-        return True
+        """Take what the runs have told; whether there was anything."""
+        some = False
+        for slot in self.slots:
+            for told in slot.news(MOST_AT_ONCE):
+                some = True
+                if isinstance(told, Over):
+                    self._over(slot, told)
+        return some
 
-    def _over(self, over: Over) -> None:
+    def _over(self, slot: Slot, over: Over) -> None:
         if over.fault is not None:
-            self.say(" ".join(failure_of(over.fault).lines))
+            self.say(" ".join(failure_of(over.fault).lines), slot)
         elif over.record is None:
-            self.say(self.words("notice.never-began"))
+            self.say(self.words("notice.never-began"), slot)
         else:
-            self.notice = ""
-        if self._leaving:
+            self.say("" if slot is self.slot else f"{self.words('now.over')} {over.record.ended.verdict}", slot)
+        if self._leaving and not self.slots.going:
             self._leave()
 
     def draw(self) -> None:
         """Everything that is seen, from what there is."""
         self._drawn_at = time.monotonic()
-        width, scene = self.size.width, self.scene
-        self._strip.show([strip_line(scene, self.words, self.looks, width)])
-        who = Text(self.words("who.idle")) if scene is None else bench_text.who_line(scene, self.words, self.looks)
-        self._who.show([cut(who, width, self.looks)])
+        width, say, looks = self.size.width, self.words, self.looks
+        self._strip.show(strip_lines(self.slots, say, looks, width))
+        self._who.show([cut(who_line(self.slots, say, looks), width, looks)])
         self.page.draw()
-        at_bench = self.page is self.bench_page
-        prompt = scene.prompt if scene is not None else None
-        shown = prompt if at_bench or prompt is self.ask_box.prompt else None
-        self.ask_box.ask(shown, scene.cautions if scene is not None and shown is not None else ())
-        self.ask_box.display = at_bench and self.ask_box.prompt is not None
-        self._told_line.show(
-            wrapped(Text(visible(self._next(prompt, at_bench), LONGEST_NOTICE)), width, 0)[:NOTICE_LINES]
-        )
+        self._draw_questions(self.page is self.bench_page)
+        self._told_line.show(notice_lines(self.slots, self._next(), say, looks, width))
         self._keys.show([self._keys_line(width)])
 
-    def _next(self, prompt: Prompted | None, at_bench: bool) -> str:
+    def _draw_questions(self, at_bench: bool) -> None:
+        """The chosen slot's question, on its page; those that were begun stay as they are until they are withdrawn."""
+        for slot, own in self.owned.items():
+            seen, box, prompt = at_bench and slot is self.slot, own.ask_box, slot.prompt
+            shown = prompt if seen or prompt is box.prompt else None
+            box.ask(shown, slot.scene.cautions if slot.scene is not None and shown is not None else ())
+            box.show(seen, self.bench_page.span)
+
+    def _next(self) -> str:
         """What to do next, or what was said last."""
-        say, scene = self.words, self.scene
+        say, scene, at_bench = self.words, self.scene, self.page is self.bench_page
+        prompt = self.slot.prompt
         if prompt is not None and not at_bench:
             return say("notice.question-waits")
         if self.notice:
@@ -178,17 +173,20 @@ class BenchApp(Ways):
         return self._acts(self.pages[self.before])
 
     def _acts(self, page: Page) -> list[Act]:
-        say = self.words
-        found = [Act("escape", say("act.off"), self.all_off), Act("ctrl+c", say("act.off"), self.all_off)]
+        say, several = self.words, self.slots.several
+        off = say("act.slots-off" if several else "act.off")
+        found = [Act("escape", off, self.all_off), Act("ctrl+c", off, self.all_off)]
+        if several:
+            found.append(Act(NEXT_SLOT, say("slot.name", n=self.slots.following.number), self.next_slot))
         found += page.acts()
         back = page is self.help_page
         found.append(Act("f1", say("act.back" if back else "act.help"), self._from_help if back else self.help))
         found += [Act("f10", say("act.leave"), self.leave), Act("ctrl+q", say("act.leave"), self.leave)]
         if page is not self.bench_page and not (page is self.begin_page and self.scene is None):
             found.append(Act("f2", say("act.bench"), self.show_bench))
-        if page.id != "simulator":
+        if page.name != "simulator":
             found.append(Act("f6", say("act.simulator"), lambda: self.turn_to("simulator")))
-        if not any(act.key == "f3" for act in found) and page.id != "jobs":
+        if not any(act.key == "f3" for act in found) and page.name != "jobs":
             found.append(Act("f3", say("act.jobs"), lambda: self.turn_to("jobs")))
         return found
 
@@ -221,19 +219,20 @@ class BenchApp(Ways):
     def _from_help(self) -> None:
         self.turn_to(self.before)
 
+    def next_slot(self) -> None:
+        """Keys that may be the beginning of an answer are for the slot they were pressed in, or for none."""
+        self.keystrokes.drop()
+        super().next_slot()
+
     def all_off(self) -> None:
-        """Everything off, now. Always allowed, never asked twice."""
-        if self.running is not None and self.running.alive:
-            self.running.end(self.words("record.off-by-key"))
-            self.say(self.words("notice.turning-off"))
-        else:
-            self.say(self.words("notice.nothing-on"))
+        """Everything off in every slot, now. Always allowed, never asked twice."""
+        was_on = self.slots.end(self.words("record.off-by-key"))
+        self.say(self.words("notice.turning-off" if was_on else "notice.nothing-on"))
 
     def leave(self) -> None:
         """Leave; what is on is turned off first."""
-        if self.running is not None and self.running.alive:
+        if self.slots.end(self.words("record.left")):
             self._leaving = True
-            self.running.end(self.words("record.left"))
             self.say(self.words("notice.leaving"))
         else:
             self._leave()
@@ -243,20 +242,22 @@ class BenchApp(Ways):
         self.exit(0)
 
     def end_by_signal(self, number: int) -> None:
-        """A signal has come: the run was told already; the screen goes."""
+        """A signal has come: the runs were told already; the screen goes."""
         self.left = True
         self.exit(128 + number)
 
-    def begin(self, wanted: Wanted, pin: str, speed: float) -> None:
-        """Begin a run."""
-        if self.running is not None and self.running.alive:
-            self.say(self.words("notice.still-running"))
-            return
-        self.running = Running(wanted, pin, speed, self.simulator_page.tape)
-        self.scene = Scene(speed)
-        self.told(self.running)
-        self.running.start()
-        self.turn_to("bench")
+    def begin(self, slot: Slot, wanted: Wanted, pin: str, speed: float) -> None:
+        """Begin a run in a slot. A unit is in one slot at a time."""
+        if slot.alive:
+            self.say_still_running(slot)
+        elif (other := self.slots.with_serial(wanted.serial)) not in (None, slot):
+            self.say_in_slot(other, wanted.serial)
+        else:
+            running = slot.ready(wanted, pin, speed)
+            self.told(running)
+            running.start()
+            if slot is self.slot:
+                self.turn_to("bench")
 
     def run_again(self, procedure: str) -> None:
         """Another procedure on the unit that is on the bench, by the same person; the PIN is asked for again."""
@@ -267,10 +268,10 @@ class BenchApp(Ways):
             self.begin_page.begin()
 
     def pause(self) -> None:
-        """Everything off, then a question."""
+        """Everything off in the chosen slot, then a question."""
         if self.running is not None:
             self.running.pause()
-            self.say(self.words("notice.pausing"))
+            self.say(self.words("notice.pausing"), self.slot)
 
     # keys that are answers
 
@@ -297,19 +298,14 @@ class BenchApp(Ways):
 
     def _scanned(self, text: str) -> None:
         """A scanner was used outside a field. While a run is looked at, say whether it is the unit on the bench."""
-        scene, shown = self.scene, visible(text.strip(), 60)
-        if self.page is self.bench_page and scene is not None and scene.going:
-            serial = scene.started.serial if scene.started is not None else ""
-            same = text.strip().casefold() == serial.casefold()
-            self.say(self.words("notice.scanned-same" if same else "notice.scanned-other", scanned=shown))
+        shown, several = visible(text.strip(), 60), self.slots.several
+        slot = self.slots.with_serial(text)
+        if slot is not None and (several or self.page is self.bench_page):
+            self.say_in_slot(slot, text.strip())
+        elif self.page is self.bench_page and self.slot.going:
+            self.say(self.words("notice.scanned-nowhere" if several else "notice.scanned-other", scanned=shown))
         elif self.page in (self.form_page, self.simulator_page):
             self.say(self.words("notice.scanned-here", scanned=shown))
         else:
             self.unit_came(text.strip())
         self.draw()
-
-    def _answered(self, asked: Prompted, text: str) -> None:
-        if self.running is not None:
-            self.running.answers.give(asked, text)
-        if self.scene is not None and self.scene.prompt is asked:
-            self.scene.prompt = None

@@ -23,7 +23,7 @@ BY_KEY = ("done", "yes-no", "choice")
 
 
 class AskBox(Vertical):
-    """The box of the question that waits. ``give`` takes the answer."""
+    """The box of the question that waits. ``give`` takes the answer; ``head`` says where it is asked."""
 
     DEFAULT_CSS = """
     AskBox { height: auto; max-height: 12; display: none; }
@@ -32,14 +32,15 @@ class AskBox(Vertical):
     AskBox > Input:focus { border: none; text-style: bold underline; background: ansi_default; }
     """
 
-    def __init__(self, words: Words, give: Callable[[Prompted, str], None]) -> None:
-        super().__init__(id="ask")
-        self._words, self._give = words, give
-        self._lines, self._input = Static(), Input(id="answer")
+    def __init__(self, words: Words, give: Callable[[Prompted, str], None], head: str = "", id: str = "ask") -> None:
+        super().__init__(id=id)
+        self._words, self._give, self._head = words, give, head
+        self._lines, self._input = Static(), Input(id="answer", select_on_focus=False)
         self.prompt: Prompted | None = None
         self._cautions: tuple[str, ...] = ()
         self._cautioned = False
         self._fault = ""
+        self._span = 0, 0
 
     def compose(self) -> ComposeResult:
         yield self._lines
@@ -52,8 +53,19 @@ class AskBox(Vertical):
         self.prompt, self._cautions, self._fault = prompt, tuple(cautions), ""
         self._cautioned = not cautions
         self._input.value = ""
-        self.display = prompt is not None
         self._draw()
+
+    def show(self, seen: bool, span: tuple[int, int]) -> None:
+        """Have it seen, or not; ``span`` is its first column, and how many it has. A field that is seen anew has the
+        keys."""
+        if seen and span != self._span:
+            self._span = span
+            # no margin: the library would take it from the width of everything above as well
+            self.styles.padding = 0, max(0, self.app.size.width - sum(span)), 0, span[0]
+            self._draw()
+        self.display = seen and self.prompt is not None
+        if self.display and self.typing and self.app.focused is None:
+            self._input.focus()
 
     @property
     def typing(self) -> bool:
@@ -116,8 +128,8 @@ class AskBox(Vertical):
         self._input.display = self.typing
         if prompt is None:
             return
-        width = max(20, self.app.size.width)
-        lines: list[Text] = []
+        width = max(20, self._span[1])
+        lines = [Text(visible(self._head), palette.HEAD)] if self._head else []
         for caution in self._cautions:
             lines += wrapped(Text(f"! {say('ask.caution')} {visible(caution, 2000)}", palette.CAUTION), width, 0)
         if self._cautioned:
@@ -134,6 +146,3 @@ class AskBox(Vertical):
         self._lines.update(Text("\n").join(lines))
         if self.typing:
             self._input.focus()
-
-    def on_resize(self) -> None:
-        self._draw()

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable
 
 from rich.text import Text
 from textual.app import ComposeResult
@@ -17,25 +16,10 @@ from rig.screen import palette
 from rig.screen.fields import Choice, TextField
 from rig.screen.page import Act, Lines, Page
 from rig.screen.records import JobLine, jobs_of_serial
+from rig.screen.slot import Slot
 
 PACES = ("10", "1", "60", "0")
 PEOPLE = ("auto", "simulated")
-
-
-@dataclass(frozen=True)
-class Preset:
-    """What the command line has said already."""
-
-    procedure: str = "incoming-inspection"
-    bench: str = "simulated"
-    unit: str = "demo-18-dc"
-    serial: str = ""
-    by: str = ""
-    speed: str = "10"
-    person: str = "auto"
-    seed: int = 0
-    faults: tuple[tuple[str, float], ...] = ()
-    lies: tuple[tuple[str, str], ...] = ()  # faults of the wire: kind, instrument
 
 
 class BeginPage(Page):
@@ -45,9 +29,10 @@ class BeginPage(Page):
     BeginPage > Lines { height: auto; margin-top: 1; }
     """
 
-    def __init__(self, preset: Preset) -> None:
-        super().__init__(id="begin")
-        self.preset = preset
+    def __init__(self, slot: Slot, fixed_bench: bool) -> None:
+        super().__init__(name="begin", id=f"begin-{slot.number}")
+        self._slot, self._fixed_bench = slot, fixed_bench
+        self.preset = slot.preset
         self._jobs: list[JobLine] = []
         self._looked_up = ""  # the serial number that they are of
         self._said = Lines()
@@ -56,9 +41,10 @@ class BeginPage(Page):
         say, preset = self.rig.words, self.preset
         self.serial = TextField("serial", say("begin.serial"), preset.serial, say("begin.scan"))
         self.job = TextField("job", say("begin.job"), "", say("begin.job-hint"))
-        self.procedure = _named("procedure", say("begin.procedure"), "procedure", preset.procedure)
-        self.unit = _named("unit", say("begin.unit"), "unit-profile", preset.unit)
-        self.bench = _named("bench", say("begin.bench"), "bench", preset.bench)
+        self.procedure = _named("procedure", say("begin.procedure"), bundled("procedure"), preset.procedure)
+        self.unit = _named("unit", say("begin.unit"), bundled("unit-profile"), preset.unit)
+        benches = [] if self._fixed_bench else bundled("bench")
+        self.bench = _named("bench", say("begin.bench"), benches, preset.bench)
         self.by = TextField("by", say("begin.by"), preset.by)
         self.pin = TextField("pin", say("begin.pin"), "", say("begin.pin-hint"), secret=True)
         paces = dict.fromkeys((preset.speed, *PACES))
@@ -141,7 +127,7 @@ class BeginPage(Page):
             self._begin()
 
     def _begin(self) -> None:
-        self.rig.begin(self.wanted(), self.pin.value, float(self.pace.value))
+        self.rig.begin(self._slot, self.wanted(), self.pin.value, float(self.pace.value))
         self.pin.value = ""
 
     def wanted(self) -> Wanted:
@@ -155,8 +141,8 @@ class BeginPage(Page):
             job=self.job.value,
             by=self.by.value,
             seed=self.preset.seed,
-            faults=self.rig.chosen_faults() if sim else (),
-            wire_faults=self.rig.chosen_lies() if sim else (),
+            faults=self._slot.chosen_faults if sim else (),
+            wire_faults=self._slot.chosen_lies if sim else (),
             person="simulated" if self.person.value == "simulated" else "terminal",
             store=self.rig.store,
         )
@@ -172,7 +158,7 @@ class BeginPage(Page):
         self._jobs = []
 
 
-def _named(name: str, label: str, kind: str, value: str) -> Choice:
-    """A choice of the bundled files of a kind, and of what the command line has named."""
-    names = dict.fromkeys([value, *sorted(bundled(kind))])
+def _named(name: str, label: str, known: Iterable[str], value: str) -> Choice:
+    """A choice of what is known by name, and of what the command line has named."""
+    names = dict.fromkeys([value, *sorted(known)])
     return Choice(name, label, [(n, n) for n in names], value)

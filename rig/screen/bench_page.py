@@ -1,119 +1,76 @@
-"""The page of a run: what is on, what is happening and how long yet, the reading in its limits, what to do next."""
+"""The page of runs: that of the chosen slot, and beside it those of the others where there is room."""
 
 from __future__ import annotations
 
 from rich.text import Text
 from textual.app import ComposeResult
-from textual.containers import Horizontal, Vertical
+from textual.containers import Horizontal
 
-from rig.cli.rows import wrapped
-from rig.plan.visible import visible
+from rig.cli.looks import Looks
 from rig.screen import bench_text
+from rig.screen.bench_column import BenchColumn
 from rig.screen.page import Act, Lines, Page
-from rig.screen.scene import Scene
-from rig.screen.trace_text import plot
+from rig.screen.slot import Slots
+from rig.screen.words import Words
 
 WIDE = 120  # columns from which on there is room for what is to come and for every output
 SIDE = 44
-PLOT = 10  # lines
+COLUMN, GAP = 70, 2  # what a slot beside others needs at least, and what is left between two
 
 
 class BenchPage(Page):
-    """Redrawn from the scene alone."""
+    """Redrawn from the scenes alone."""
 
     DEFAULT_CSS = """
     BenchPage Horizontal { height: 1fr; }
-    BenchPage #main { width: 1fr; }
-    BenchPage #side { width: 44; margin-left: 2; display: none; }
+    BenchPage #side { width: 44; margin-left: 2; display: none; height: 1fr; }
     BenchPage #side.wide { display: block; }
-    BenchPage Lines { height: 1fr; }
-    BenchPage #now, BenchPage #reading { height: 4; }
     """
 
-    def __init__(self) -> None:
-        super().__init__(id="bench")
-        self._counted = 0
-        self._now, self._reading = Lines(id="now"), Lines(id="reading")
-        self._steps, self._side = Lines(id="steps"), Lines(id="side")
-        self._back = 0  # lines that are scrolled back
-        self._told: tuple[Scene, int, list[Text]] | None = None  # the finished steps as lines, for a width
+    def __init__(self, slots: Slots, words: Words, looks: Looks) -> None:
+        super().__init__(name="bench", id="bench")
+        self._slots, self._side = slots, Lines(id="side")
+        self.span = 0, 0  # where the chosen slot's column is: its first column of the screen, and how many it has
+        self._columns = {slot.number: BenchColumn(slot, words, looks) for slot in slots}
 
     def compose(self) -> ComposeResult:
         with Horizontal():
-            with Vertical(id="main"):
-                yield self._now
-                yield self._reading
-                yield self._steps
+            yield from self._columns.values()
             yield self._side
 
     def draw(self) -> None:
-        scene = self.rig.scene
-        if scene is None:
+        chosen = self._slots.chosen
+        if chosen.scene is None:
             return
-        say, looks = self.rig.words, self.rig.looks
-        wide = self.app.size.width >= WIDE
+        whole = self.app.size.width
+        room = min(len(self._slots), max(1, (whole + GAP) // (COLUMN + GAP)))
+        left = whole - SIDE - GAP
+        wide = whole >= WIDE and left >= room * (COLUMN + GAP) - GAP
         self._side.set_class(wide, "wide")
-        width = self.app.size.width - (SIDE + 2 if wide else 0)
-        self._now.show([bench_text.heading(say("head.now"), looks, width),
-                        *bench_text.now_lines(scene, say, looks, width)])  # fmt: skip
-        self._reading.show([bench_text.heading(say("head.reading"), looks, width),
-                            *bench_text.reading_lines(scene, say, looks, width)])  # fmt: skip
-        self._steps.show(self._visible(self._below(scene, width)))
+        width = ((left if wide else whole) + GAP) // room - GAP
+        shown = self._slots.shown_beside(room)
+        self.span = (0, whole) if room == 1 else (shown.index(chosen) * (width + GAP), width)
+        for slot in self._slots:
+            column = self._columns[slot.number]
+            column.set_class(slot in shown, "shown")
+            column.set_class(slot is not shown[0], "beside")
+            if slot in shown:
+                column.draw(width, room == 1, slot is chosen)
         if wide:
-            self._side.show([*bench_text.outputs_lines(scene, say, looks, SIDE), Text(),
-                             *bench_text.to_come_lines(scene, say, looks, SIDE)])  # fmt: skip
-
-    def _below(self, scene: Scene, width: int) -> list[Text]:
-        say, looks = self.rig.words, self.rig.looks
-        title = say("head.steps", done=len(scene.results), all=scene.progress.total)
-        lines = [
-            *self._finished(scene, width),
-            *self._pictures(scene, width),
-            *(line for note in scene.fresh_notes[-3:] for line in wrapped(Text(f"- {visible(note, 400)}"), width, 0)),
-            *bench_text.summary(scene, looks, width),
-        ]
-        return [bench_text.heading(title, looks, width), *lines]
-
-    def _finished(self, scene: Scene, width: int) -> list[Text]:
-        """The lines of the finished steps: each is made once for a width."""
-        if self._told is None or self._told[0] is not scene or self._told[1] != width:
-            self._told, self._counted = (scene, width, []), 0
-        new = scene.results[self._counted :]
-        self._told[2].extend(bench_text.steps_lines(new, self.rig.looks, width))
-        self._counted += len(new)
-        return self._told[2]
-
-    def _pictures(self, scene: Scene, width: int) -> list[Text]:
-        """The trace of the step that has just ended, with its limit, where there is room."""
-        if self._steps.size.height < 2 * PLOT or not scene.results:
-            return []
-        last = scene.results[-1]
-        found: list[Text] = []
-        for trace in scene.traces.values():
-            if trace.step == last.name:
-                found = plot(trace, last, self.rig.looks, width, PLOT)
-                found = [Text(f"{trace.step}: {trace.quantity}", "bold"), *found] if found else []
-                break
-        return found
-
-    def _visible(self, lines: list[Text]) -> list[Text]:
-        """The heading, and the latest lines that there is room for; earlier ones with Page Up."""
-        room = max(1, self._steps.size.height - 1)
-        rest = lines[1:]
-        self._back = max(0, min(self._back, len(rest) - room))
-        end = len(rest) - self._back
-        return [lines[0], *rest[max(0, end - room) : end]]
+            say, looks = self.rig.words, self.rig.looks
+            self._side.show([*bench_text.outputs_lines(chosen.scene, say, looks, SIDE), Text(),
+                             *bench_text.to_come_lines(chosen.scene, say, looks, SIDE)])  # fmt: skip
 
     def on_resize(self) -> None:
         self.draw()
 
     def leaf(self, pages: int) -> None:
-        """Back by so many pages, or forward again."""
-        self._back = max(0, self._back + pages * max(1, self._steps.size.height - 2))
+        """In the chosen slot alone."""
+        self._columns[self._slots.chosen.number].leaf(pages)
         self.draw()
 
     def acts(self) -> list[Act]:
-        say, scene = self.rig.words, self.rig.scene
+        say, scene = self.rig.words, self._slots.chosen.scene
         if scene is None:
             return []
         if scene.going:

@@ -13,6 +13,7 @@ from rig.screen import palette
 from rig.screen.collected import Collected
 from rig.screen.page import Act, Page
 from rig.screen.scroll import Scrolled
+from rig.screen.slot import Slot
 from rig.screen.words import Words
 
 if TYPE_CHECKING:
@@ -24,8 +25,9 @@ OTHER = "other"  # what the records call a cause that no table has
 class CausesPage(Page):
     """Asks the diagnosis in a thread: ranking takes a moment, and keys must not wait for it."""
 
-    def __init__(self, words: Words) -> None:
-        super().__init__(id="causes")
+    def __init__(self, slot: Slot, words: Words) -> None:
+        super().__init__(name="causes", id=f"causes-{slot.number}")
+        self._slot = slot
         self._lines = Scrolled(words)
         self._found: Diagnosis | None = None
         self._of = ""  # the run that it is of
@@ -34,7 +36,7 @@ class CausesPage(Page):
         yield self._lines
 
     def enter(self) -> None:
-        scene = self.rig.scene
+        scene = self._slot.scene
         run = scene.started.run if scene is not None and scene.started is not None else ""
         if run and run != self._of:
             self._of, self._found = run, None
@@ -77,7 +79,7 @@ class CausesPage(Page):
 
     def ranked(self, job: str) -> list[str]:
         """The causes of a job, the likeliest first, where they have been ranked here."""
-        scene = self.rig.scene
+        scene = self._slot.scene
         if self._found is None or scene is None or scene.started is None or scene.started.job != job:
             return []
         return [*self._found.ranking.shares(), OTHER]

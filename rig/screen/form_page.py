@@ -44,7 +44,7 @@ class FormPage(Page):
     """
 
     def __init__(self) -> None:
-        super().__init__(id="form")
+        super().__init__(name="form", id="form")
         self._head, self._said, self._fields = Lines(), Lines(), VerticalScroll()
         self._order: Order | None = None
         self._fields_of: dict[str, Field] = {}

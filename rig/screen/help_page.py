@@ -17,7 +17,7 @@ class HelpPage(Page):
     """Made from the acts of the page that one came from."""
 
     def __init__(self, words: Words) -> None:
-        super().__init__(id="help")
+        super().__init__(name="help", id="help")
         self._lines = Scrolled(words)
 
     def compose(self) -> ComposeResult:

@@ -30,7 +30,7 @@ class OneJobPage(Page):
     """The page of a job as the terminal prints it, or the list of what can be done with it."""
 
     def __init__(self, words: Words) -> None:
-        super().__init__(id="job")
+        super().__init__(name="job", id="job")
         self._story, self._list = Scrolled(words), Pick()
         self._page: JobPage | None = None
         self._choosing = False
@@ -90,7 +90,9 @@ class OneJobPage(Page):
         found = []
         if not self._page.job.closed:
             move = self._page.job.move
-            what = say("act.to-bench") if move == RUN else say("act.stage", stage=move)
+            slots = self.rig.slots
+            bench = say("act.to-slot", n=slots.chosen.number) if slots.several else say("act.to-bench")
+            what = bench if move == RUN else say("act.stage", stage=move)
             found.append(Act("f8", what, lambda: self._take(move)))
         if self._page.job.has_been_released:
             found.append(Act("f9", say("act.certificate"), self._certificate))
@@ -147,7 +149,7 @@ class OneJobPage(Page):
         words: tuple[str, ...] = ("job", self.number, name)
         if command is None:
             command, words = OWN[name], (name, self.number)
-        ranked = self.rig.causes_page.ranked(self.number) if any(p.name == "cause" for p in command.params) else []
+        ranked = self.rig.ranked(self.number) if any(p.name == "cause" for p in command.params) else []
         return Order(title, command, words, choices={"cause": ranked} if ranked else {}, after=self._again)
 
     def _again(self) -> None:

@@ -27,7 +27,7 @@ class JobsPage(Page):
     """
 
     def __init__(self) -> None:
-        super().__init__(id="jobs")
+        super().__init__(name="jobs", id="jobs")
         self._head, self._list = Lines(id="jobs-head"), Pick()
         self._jobs: list[JobLine] = []
         self._blocks: dict[tuple[str, int], str] = {}  # by job and number of entries

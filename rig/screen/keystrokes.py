@@ -20,6 +20,7 @@ class Keystrokes:
     ) -> None:
         self._later, self._one, self._burst = later, one, burst
         self._held = ""
+        self._spoilt = False
         self._turn = 0
 
     @property
@@ -34,10 +35,15 @@ class Keystrokes:
         mine = self._turn
         self._later(ALONE, lambda: self._quiet(mine))
 
+    def drop(self) -> None:
+        """What has come so far is for nobody, and neither is what follows before it is quiet."""
+        self._spoilt = bool(self._held)
+
     def _quiet(self, turn: int) -> None:
         if turn != self._turn:
             return
-        held, self._held = self._held.strip(ENTER), ""
+        held, self._held = "" if self._spoilt else self._held.strip(ENTER), ""
+        self._spoilt = False
         if len(held) == 1:
             self._one(held)
         elif held:

@@ -1,6 +1,6 @@
 """Whatever becomes of the screen: everything is turned off, the terminal is as it was, the exit code is right.
 
-The screen may be left, crash, hang, or lose its terminal; signals may come. The run is told at once, from the signal
+The screen may be left, crash, hang, or lose its terminal; signals may come. Every run is told at once, from the signal
 handler itself; then the screen has a little time to go by itself, and is left behind if it does not. Of a process
 that is killed outright the second process takes care."""
 
@@ -18,7 +18,8 @@ from typing import Any
 from rig.cli.codes import PASSED, SIGNALLED, STOPPED
 from rig.screen.app import BenchApp
 from rig.screen.running import Running
-from rig.screen.scene import Scene
+from rig.screen.slot import Slot
+from rig.screen.slot_text import of_slot
 
 SIGNALS = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP, signal.SIGQUIT)
 SCREEN_GOES_WITHIN = 4.0  # s for the screen to restore the terminal by itself once everything is off
@@ -30,7 +31,7 @@ class Lifeline:
 
     def __init__(self, app: BenchApp) -> None:
         self._app = app
-        self._running: Running | None = None
+        self._begun: list[Running] = []  # those that were on when the last one began, and it
         self._number: int | None = None
         self._gone = threading.Event()
         app.told = self._began
@@ -50,17 +51,20 @@ class Lifeline:
         return self._code()
 
     def _began(self, running: Running) -> None:
-        self._running = running
-        signal.signal(
-            signal.SIGTSTP, lambda number, frame: running.pause()
-        )  # off and a question, never stopped while on
+        self._begun = [*(before for before in self._begun if before.alive), running]
+        signal.signal(signal.SIGTSTP, self._paused)
+
+    def _paused(self, number: int, frame: FrameType | None) -> None:
+        """Off and a question, never stopped while on. It is the program that is signalled: in every slot."""
+        for running in self._begun:
+            running.pause()
 
     def _signalled(self, number: int, frame: FrameType | None) -> None:
         if self._number is not None:
             return
         self._number = number
-        if self._running is not None:
-            self._running.end(f"ended by {signal.Signals(number).name}", number)
+        for running in self._begun:
+            running.end(f"ended by {signal.Signals(number).name}", number)
         loop = self._app.loop
         if loop is not None:
             with suppress(RuntimeError):
@@ -69,8 +73,8 @@ class Lifeline:
 
     def _last_way_out(self, number: int) -> None:
         """For a screen that hangs, or whose terminal is gone."""
-        if self._running is not None:
-            self._running.join()
+        for running in self._begun:
+            running.join()
         if not self._gone.wait(SCREEN_GOES_WITHIN):
             self._restore()
             with suppress(OSError):
@@ -78,14 +82,15 @@ class Lifeline:
             os._exit(SIGNALLED + number)
 
     def _off(self) -> None:
-        """The run outlives the screen until all is off."""
-        running = self._running
-        if running is None or not running.alive:
-            return
-        running.end(self._app.words("record.left" if self._app.left else "record.screen-failed"))
-        self._restore()
-        _tell(self._app.words("notice.leaving"))
-        running.join()
+        """The runs outlive the screen until all is off. All are told before one is waited for."""
+        alive = [running for running in self._begun if running.alive]
+        for running in alive:
+            running.end(self._app.words("record.left" if self._app.left else "record.screen-failed"))
+        if alive:
+            self._restore()
+            _tell(self._app.words("notice.leaving"))
+        for running in alive:
+            running.join()
 
     def _restore(self) -> None:
         if self._terminal is not None:
@@ -93,23 +98,30 @@ class Lifeline:
                 termios.tcsetattr(sys.__stdin__.fileno(), termios.TCSANOW, self._terminal)  # type: ignore[union-attr]
 
     def _code(self) -> int:
-        scene = self._last_scene()
+        words, slots = self._app.words, self._app.slots
         codes = [PASSED if self._app.left else STOPPED]
-        if scene is not None and scene.started is not None:
-            off = scene.all_off is not None and scene.all_off.confirmed
-            codes += [] if off else [STOPPED]
-            _tell(self._app.words("left.off" if off else "left.not-off"))
+        begun = [slot for slot in slots if _came_to_its_end(slot)]
+        not_off = [slot for slot in begun if not _off(slot)]
+        for slot in not_off:
+            codes.append(STOPPED)
+            _tell(of_slot(slot, words("left.not-off"), slots, words))
+        if begun and not not_off:
+            _tell(words("left.off"))
         if self._number is not None:
             codes.append(SIGNALLED + self._number)
         return max(codes)
 
-    def _last_scene(self) -> Scene | None:
-        """What the run came to, with what it told after the screen had gone."""
-        scene, running = self._app.scene, self._running
-        if scene is not None and running is not None and running is self._app.running:
-            while not running.told.empty():
-                scene.take(running.told.get())
-        return scene
+
+def _came_to_its_end(slot: Slot) -> bool:
+    """Whether a run began here; what it told after the screen had gone is taken."""
+    for _ in slot.news(sys.maxsize):
+        pass
+    return slot.scene is not None and slot.scene.started is not None
+
+
+def _off(slot: Slot) -> bool:
+    """Whether everything is confirmed off after the run here."""
+    return slot.scene is not None and slot.scene.all_off is not None and slot.scene.all_off.confirmed
 
 
 def _tell(text: str) -> None:

@@ -23,8 +23,8 @@ from rig.cli.repair import command as repair_command
 from rig.plan.load import bundled
 from rig.screen.actions import tried
 from rig.screen.asked import SEVERAL, Field, arguments_of, fields_of, for_a_form, told_of
-from rig.screen.begin_page import Preset
 from rig.screen.papers import make_certificate
+from rig.screen.preset import Preset
 from rig.screen.records import JobLine, complaints, jobs_of_serial, self_check
 from rig.screen.words import Words
 

@@ -17,7 +17,7 @@ class ReadPage(Page):
     """Lines, and the way back to where one came from."""
 
     def __init__(self, words: Words) -> None:
-        super().__init__(id="read")
+        super().__init__(name="read", id="read")
         self._lines = Scrolled(words)
         self._from = "jobs"
         self._all: list[Text] = []

@@ -19,6 +19,7 @@ from rig.screen.bench_side import (
 from rig.screen.page import Act, Lines, Page
 from rig.screen.pick import Pick
 from rig.screen.scroll import Scrolled
+from rig.screen.slot import Slot
 from rig.screen.tape import Tape
 from rig.screen.words import Words
 
@@ -34,16 +35,14 @@ class SimulatorPage(Page):
     SimulatorPage > #sim-head { height: 1; }
     """
 
-    def __init__(self, words: Words, severities: dict[str, float], lies: set[tuple[str, str]]) -> None:
-        super().__init__(id="simulator")
+    def __init__(self, slot: Slot, words: Words) -> None:
+        super().__init__(name="simulator", id=f"simulator-{slot.number}")
+        self._slot = slot
         self._head, self._list, self._lies = Lines(id="sim-head"), Pick(), Pick()
         self._wire, self._plan = Lines(), Scrolled(words)
         self._view = 0
         self._faults: list[SimulatedFault] = []
         self._wire_faults: list[WireFault] = []
-        self.severities = severities
-        self.lies = lies  # faults of the wire that are in: kind, instrument
-        self.tape: Tape | None = None  # made when somebody first asks for the wire
 
     def compose(self) -> ComposeResult:
         yield from (self._head, self._list, self._lies, self._wire, self._plan)
@@ -54,7 +53,7 @@ class SimulatorPage(Page):
         self._turn_to(self._view)
 
     def _unit(self) -> str:
-        scene = self.rig.scene
+        scene = self._slot.scene
         return scene.started.unit if scene is not None and scene.started is not None else self.rig.begin_page.unit.value
 
     def _turn_to(self, view: int) -> None:
@@ -64,8 +63,8 @@ class SimulatorPage(Page):
             widget.display = of == name
         if name in ("faults", "lies"):
             (self._list if name == "faults" else self._lies).focus()
-        elif name == "wire" and self.tape is None:
-            self.tape = Tape()
+        elif name == "wire" and self._slot.tape is None:
+            self._slot.tape = Tape()
         elif name == "plan":
             self._read_plan()
         self.draw()
@@ -80,11 +79,11 @@ class SimulatorPage(Page):
         say, name, width = self.rig.words, VIEWS[self._view], self.app.size.width
         self._head.show([self.rig.title_line(say(f"side.{name}"), say("side.pace", pace=self._pace()))])
         if name == "faults":
-            self._list.put(fault_lines(self._faults, self.severities, self.rig.looks, width))
+            self._list.put(fault_lines(self._faults, self._slot.severities, self.rig.looks, width))
         elif name == "lies":
-            self._lies.put(wire_fault_lines(self._wire_faults, self.lies, self.rig.looks, say, width))
-        elif name == "wire" and self.tape is not None:
-            lines = wire_lines(list(self.tape.exchanges), say, self.rig.looks, width, self._wire.size.height)
+            self._lies.put(wire_fault_lines(self._wire_faults, self._slot.lies, self.rig.looks, say, width))
+        elif name == "wire" and self._slot.tape is not None:
+            lines = wire_lines(list(self._slot.tape.exchanges), say, self.rig.looks, width, self._wire.size.height)
             self._wire.show(lines)
 
     def _pace(self) -> str:
@@ -92,7 +91,7 @@ class SimulatorPage(Page):
         return self.rig.words("begin.fastest") if speed == 0 else self.rig.words("begin.times", times=f"{speed:g}")
 
     def _speed(self) -> float:
-        running = self.rig.running
+        running = self._slot.running
         return running.pace.speed if running is not None and running.alive else float(self.rig.begin_page.pace.value)
 
     def on_key(self, event: events.Key) -> None:
@@ -106,16 +105,16 @@ class SimulatorPage(Page):
             self._turn_lie(self._wire_faults[int(self._lies.key)], put_in=steps[event.key] > 0)
 
     def _turn_lie(self, fault: WireFault, put_in: bool) -> None:
-        one, running = (fault.kind, fault.instrument), self.rig.running
-        if put_in == (one in self.lies):
+        one, running = (fault.kind, fault.instrument), self._slot.running
+        if put_in == (one in self._slot.lies):
             return
 
         def refused(why: str) -> None:
-            self.lies ^= {one}
+            self._slot.lies ^= {one}
             self.rig.say(why)
             self.rig.draw()
 
-        self.lies ^= {one}
+        self._slot.lies ^= {one}
         now = running is not None and running.alive
         state = self.rig.words("side.in" if put_in else "side.out")
         text = "side.lie-now" if now else "side.lie-next"
@@ -125,13 +124,13 @@ class SimulatorPage(Page):
         self.rig.draw()
 
     def _turn_fault(self, name: str, by: int) -> None:
-        before = self.severities.get(name, 0.0)
+        before = self._slot.severities.get(name, 0.0)
         severity = min(1.0, max(0.0, before + by / STEPS))
-        self.severities[name] = severity
-        running = self.rig.running
+        self._slot.severities[name] = severity
+        running = self._slot.running
 
         def refused(why: str) -> None:
-            self.severities[name] = before
+            self._slot.severities[name] = before
             self.rig.say(why)
 
         if running is not None and running.alive:
@@ -149,7 +148,7 @@ class SimulatorPage(Page):
         following = VIEWS[(self._view + 1) % len(VIEWS)]
         found = [Act("f7", say(NAMES[following]), lambda: self._turn_to(self._view + 1))]
         found.append(Act("f8", say("act.pace"), self._turn_pace))
-        if any(self.severities.values()) or self.lies:
+        if any(self._slot.severities.values()) or self._slot.lies:
             found.append(Act("f9", say("act.no-faults"), self._all_out))
         return found
 
@@ -157,19 +156,19 @@ class SimulatorPage(Page):
         speed = self._speed()
         new = PACES[(PACES.index(speed) + 1) % len(PACES)] if speed in PACES else PACES[0]
         self.rig.begin_page.set_pace(new)
-        if self.rig.running is not None:
-            self.rig.running.pace.speed = new
-        if self.rig.scene is not None:
-            self.rig.scene.pace = new
+        if self._slot.running is not None:
+            self._slot.running.pace.speed = new
+        if self._slot.scene is not None:
+            self._slot.scene.pace = new
 
     def _all_out(self) -> None:
         """Undo: every fault out of the simulated unit, every lie off its wires."""
-        running = self.rig.running
-        for name in [n for n, severity in self.severities.items() if severity]:
-            self.severities[name] = 0.0
+        running = self._slot.running
+        for name in [n for n, severity in self._slot.severities.items() if severity]:
+            self._slot.severities[name] = 0.0
             if running is not None:
                 running.set_fault(name, 0.0, lambda why: None)
-        for one in sorted(self.lies):
+        for one in sorted(self._slot.lies):
             if running is not None:
                 running.set_wire_fault(*one, False, lambda why: None)
-        self.lies.clear()
+        self._slot.lies.clear()

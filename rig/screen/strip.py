@@ -17,14 +17,18 @@ from rig.shown.numbers import minutes_text
 STALE = 3.0  # s of wall time without a sign of life of the run's thread: what was seen is told as old
 
 
-def strip_line(scene: Scene | None, words: Words, looks: Looks, width: int) -> Text:
-    """The strip, as wide as the screen."""
+def strip_line(scene: Scene | None, words: Words, looks: Looks, width: int, beside: Text | None = None) -> Text:
+    """The strip, so wide; ``beside`` stands at its right end where there is room for it."""
     text, style = _said(scene, words, looks)
     line = Text(f" {text} ", style)
+    mark = Text()
     if scene is not None and scene.started is not None and scene.started.simulated:
-        mark = f" {words('simulated')} "
-        line.append(" " * max(1, width - line.cell_len - len(mark)))
-        line.append(mark)
+        mark = Text(f" {words('simulated')} ")
+    if beside and line.cell_len + beside.cell_len + 2 + mark.cell_len <= width:
+        mark = Text.assemble("  ", beside, mark)
+    if mark:
+        line.append(" " * max(1, width - line.cell_len - mark.cell_len))
+        line.append_text(mark)
     line.truncate(width, overflow="ellipsis" if looks.fancy else "crop", pad=True)
     return line
 

@@ -31,7 +31,7 @@ from rig.cli.performing import Wanted
 from rig.events import Reading, RunStarted, Sampled, StageStarted, StepEnded, StepResult, StepStarted
 from rig.limits import Limit, Verdict
 from rig.screen.app import BenchApp
-from rig.screen.begin_page import Preset
+from rig.screen.preset import Preset
 from rig.screen.running import Running, Told
 from rig.screen.scene import Scene
 from rig.screen.seen import BenchSeen, OutputSeen
@@ -92,11 +92,11 @@ class Beating(Running):
 
 def serve(seconds: float) -> None:
     """The screen, in this process, until the time is over; then the lags."""
-    app = BenchApp(read_words(), True, Preset(), None)
+    app = BenchApp(read_words(), True, [Preset()], None)
     running = Beating(seconds)
 
     def begin() -> None:
-        app.running, app.scene = running, Scene(0.0)
+        app.slot.running, app.slot.scene = running, Scene(0.0)
         running.start()
         app.turn_to("bench")
         app.set_timer(seconds, lambda: app.exit(0))

@@ -14,7 +14,7 @@ from textual.pilot import Pilot
 
 from rig.screen.actions import act
 from rig.screen.app import BenchApp
-from rig.screen.begin_page import Preset
+from rig.screen.preset import Preset, side_by_side
 from rig.screen.words import read_words
 
 PATIENCE = 90.0  # s of wall time for what takes one: the machine may be busy
@@ -24,17 +24,18 @@ PIN = "471147"
 
 @asynccontextmanager
 async def shown(
-    store: Path, size: tuple[int, int] = (80, 24), fancy: bool = True, **preset: Any
+    store: Path, size: tuple[int, int] = (80, 24), fancy: bool = True, slots: int = 1, **preset: Any
 ) -> AsyncIterator[tuple[BenchApp, Pilot[int]]]:
-    """A screen, as fast as it goes; at its end the run is ended, too."""
-    app = BenchApp(read_words(), fancy, Preset(**({"speed": "0"} | preset)), f"sqlite:///{store}")
+    """A screen, as fast as it goes; at its end the runs are ended, too."""
+    presets = side_by_side(Preset(**({"speed": "0"} | preset)), ["simulated"] * slots)
+    app = BenchApp(read_words(), fancy, presets, f"sqlite:///{store}")
     async with app.run_test(size=size) as pilot:
         try:
             yield app, pilot
         finally:
-            if app.running is not None:
-                app.running.end("the test is over")
-                await asyncio.to_thread(app.running.join, PATIENCE)
+            app.slots.end("the test is over")
+            for running in [slot.running for slot in app.slots if slot.running is not None]:
+                await asyncio.to_thread(running.join, PATIENCE)
 
 
 async def until(pilot: Pilot[int], what: Callable[[], object]) -> None:

@@ -17,7 +17,7 @@ from pathlib import Path
 
 import pytest
 
-from rig.events import RunEnded
+from rig.events import OutputConfirmed, RunEnded
 from rig.limits import Verdict
 from rig.records.store import Store
 from tests.cli.small_procedures import LONG_WAIT
@@ -25,7 +25,7 @@ from tests.faults.kills.trial import OFF_WITHIN, _take_terminal
 
 PATIENCE = 200.0  # s of wall time for a start on a busy machine
 FILL = Path(__file__).parents[1] / "faults" / "kills" / "strike.yaml"  # with every way to have something on
-BEGIN = b"\x1b[19~"  # F8
+BEGIN, NEXT_SLOT = b"\x1b[19~", b"\x1b[24~"  # F8, F12
 
 
 class Struck:
@@ -64,10 +64,20 @@ class Struck:
 
     def ended(self) -> RunEnded:
         """How the process ends the run: what is on record."""
+        return self.all_ended()[0]
+
+    def all_ended(self) -> list[RunEnded]:
+        """The same of all runs, the latest first."""
         self.until(lambda: self.process.poll() is not None)
         self.until(lambda: True)
         with Store.open(self.store) as records:
-            return records.read_run(records.list_runs()[0].run).ended
+            return [records.read_run(line.run).ended for line in records.list_runs()]
+
+    def runs_with_something_on(self) -> int:
+        """Of how many it is on record that an output went on."""
+        with Store.open(self.store) as records:
+            told = [records.events(line.run) for line in records.list_runs()]
+        return sum(any(isinstance(event, OutputConfirmed) and event.on for event in events) for events in told)
 
 
 @contextmanager
@@ -102,6 +112,44 @@ def test_a_signal_leaves_nothing_on_and_the_terminal_as_it_was(tmp_path: Path, n
         assert screen.process.returncode == 128 + number
         assert termios.tcgetattr(screen.master) == screen.before
         assert screen.shown.count(b"\x1b[?1049h") == screen.shown.count(b"\x1b[?1049l")
+        assert b"Everything is off, and confirmed." in screen.shown
+
+
+@contextmanager
+def two_slots(folder: Path, how: str) -> Iterator[Struck]:
+    """A screen with something on in both of its slots."""
+    procedure = folder / "long-wait.yaml"
+    procedure.write_text(LONG_WAIT, encoding="utf-8")
+    screen = Struck(folder, how, f"--procedure={procedure}", "--speed=1", *["--bench=simulated"] * 2)
+    try:
+        screen.begin()
+        screen.until(lambda: b"ON: bus-dc24" in screen.shown)
+        os.write(screen.master, NEXT_SLOT)
+        screen.until(lambda: b"chosen: slot 2" in screen.shown)
+        os.write(screen.master, BEGIN)
+        yield screen
+    finally:
+        _end(screen)
+
+
+def test_a_signal_turns_off_every_slot(tmp_path: Path) -> None:
+    with two_slots(tmp_path, "whole") as screen:
+        screen.until(lambda: screen.runs_with_something_on() == 2)
+        screen.process.send_signal(signal.SIGTERM)
+        ended = screen.all_ended()
+        assert [(one.all_off, one.signal, one.verdict) for one in ended] == [
+            (True, signal.SIGTERM, Verdict.STOPPED)
+        ] * 2
+        assert screen.process.returncode == 128 + signal.SIGTERM
+        assert termios.tcgetattr(screen.master) == screen.before
+        assert screen.shown.count(b"Everything is off, and confirmed.") == 1
+
+
+def test_a_screen_that_fails_turns_off_every_slot(tmp_path: Path) -> None:
+    with two_slots(tmp_path, "crash-in-2") as screen:
+        ended = screen.all_ended()
+        assert [(one.all_off, one.reason) for one in ended] == [(True, "the screen failed")] * 2
+        assert screen.process.returncode == 3
         assert b"Everything is off, and confirmed." in screen.shown
 
 

@@ -9,8 +9,8 @@ from typing import Any
 
 import pytest
 
-from rig.screen.begin_page import Preset
 from rig.screen.plain import Plain
+from rig.screen.preset import Preset
 from rig.screen.words import read_words
 from tests.screen.conftest import PIN
 

@@ -25,18 +25,18 @@ async def test_from_receiving_to_a_refused_release(staffed: Path, two_looks: str
         await until(pilot, lambda: "PIN" in text_of(app) and "wrong" in text_of(app).lower())
         form.type_pin(PIN)
         await pilot.press("f8")
-        await until(pilot, lambda: "LM-0042" in text_of(app) and "inspect" in text_of(app) and app.page.id == "jobs")
+        await until(pilot, lambda: "LM-0042" in text_of(app) and "inspect" in text_of(app) and app.page.name == "jobs")
         await pilot.press("enter")
         await until(pilot, lambda: "Missing for release:" in text_of(app))
         assert "final-inspection: no run in this job" in text_of(app)
         await pilot.press("f8")  # to the bench: the serial number comes with it
-        await until(pilot, lambda: app.page.id == "begin")
+        await until(pilot, lambda: app.page.name == "begin")
         await until(pilot, lambda: app.begin_page.job.value == "1")
         app.begin_page.pin.value = PIN
         await pilot.press("f8")
         await until(pilot, lambda: app.scene is not None and app.scene.ended is not None)
         await pilot.press("f3")
-        await until(pilot, lambda: app.page.id == "jobs" and "LM-0042" in text_of(app))
+        await until(pilot, lambda: app.page.name == "jobs" and "LM-0042" in text_of(app))
         await pilot.press("enter")
         await until(pilot, lambda: "of two-looks began" in text_of(app))
         assert "without a PIN" not in text_of(app)
@@ -46,7 +46,7 @@ async def test_from_receiving_to_a_refused_release(staffed: Path, two_looks: str
         assert "statement with guard band" in seen
         assert "invented for the tests" in seen
         await pilot.press("f3")
-        await until(pilot, lambda: app.page.id == "job" and "Missing" in text_of(app))
+        await until(pilot, lambda: app.page.name == "job" and "Missing" in text_of(app))
         await pilot.press("f7")
         await until(pilot, lambda: "release: Release a unit" in text_of(app))
         await pilot.press("end", "up", "enter")

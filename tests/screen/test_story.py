@@ -30,24 +30,24 @@ async def signed(pilot: Pilot[int], app: BenchApp, who: str, says: str) -> None:
 async def to_job(pilot: Pilot[int], app: BenchApp, says: str) -> None:
     """By the queue to the one job there is."""
     await pilot.press("f3")
-    await until(pilot, lambda: app.page.id == "jobs" and "> 1 " in text_of(app))
+    await until(pilot, lambda: app.page.name == "jobs" and "> 1 " in text_of(app))
     await pilot.press("enter")
-    await until(pilot, lambda: app.page.id == "job" and says in text_of(app))
+    await until(pilot, lambda: app.page.name == "job" and says in text_of(app))
 
 
 async def run(pilot: Pilot[int], app: BenchApp, number_of_turns: int) -> None:
     """From the job's page: to the bench with it, choose the procedure, begin, wait for its end."""
     await pilot.press("f7", "enter")
-    await until(pilot, lambda: app.page.id == "begin" and app.begin_page.job.value == "1")
+    await until(pilot, lambda: app.page.name == "begin" and app.begin_page.job.value == "1")
     await pilot.press("up", "up", "up", "up", *["right"] * number_of_turns, *["down"] * 4, *PIN, "f8")
-    await until(pilot, lambda: app.scene is not None and app.scene.over is not None and app.page.id == "bench")
+    await until(pilot, lambda: app.scene is not None and app.scene.over is not None and app.page.name == "bench")
 
 
 @sync
 async def test_from_receiving_to_the_certificate(staffed: Path) -> None:
     async with shown(staffed, person="simulated", faults=((CAUSE, 1.0),), seed=5) as (app, pilot):
         await pilot.press(*"LM-0042", "enter")
-        await until(pilot, lambda: app.page.id == "form")
+        await until(pilot, lambda: app.page.name == "form")
         await held(pilot, "receiving")
         await fill_in(pilot, app, "", "", "Practice Miller", "", "", "", "", "", ">", "", "all=ok", "")
         await signed(pilot, app, "A. Bench", "job 1: LM-0042")
@@ -72,7 +72,7 @@ async def test_from_receiving_to_the_certificate(staffed: Path) -> None:
         await signed(pilot, app, "A. Bench", "now: estimate")
         await until(pilot, lambda: "F8 next: answer" in text_of(app))
         await pilot.press("f8")
-        await until(pilot, lambda: app.page.id == "form")
+        await until(pilot, lambda: app.page.name == "form")
         await fill_in(pilot, app, "", "S. Miller", "telephone")
         await signed(pilot, app, "A. Bench", "now: repair")
         await until(pilot, lambda: "F8 next: repair" in text_of(app))
@@ -108,5 +108,5 @@ async def test_from_receiving_to_the_certificate(staffed: Path) -> None:
         await until(pilot, lambda: "F9 certificate" in text_of(app))
         await held(pilot, "released")
         await pilot.press("f9")
-        await until(pilot, lambda: app.page.id == "read" and "Decontamination declaration signed by" in text_of(app))
+        await until(pilot, lambda: app.page.name == "read" and "Decontamination declaration signed by" in text_of(app))
         assert (staffed.parent / "papers" / "certificate-1.pdf").exists()

@@ -11,7 +11,7 @@ from rich.text import Text
 from rig.cli.rows import wrapped
 from rig.errors import InputError
 from rig.plan.load import bundled, load_named
-from rig.screen.app import LONGEST_NOTICE, NOTICE_LINES
+from rig.screen.slot_text import LONGEST_NOTICE, NOTICE_LINES
 from rig.screen.words import BUNDLED, read_words
 from tests.screen.conftest import shown, sync, text_of, until
 
