@@ -248,7 +248,9 @@ class BenchApp(Ways):
 
     def begin(self, slot: Slot, wanted: Wanted, pin: str, speed: float) -> None:
         """Begin a run in a slot. A unit is in one slot at a time."""
-        if slot.alive:
+        if self._leaving:
+            self.say(self.words("notice.leaving"))
+        elif slot.alive:
             self.say_still_running(slot)
         elif (other := self.slots.with_serial(wanted.serial)) not in (None, slot):
             self.say_in_slot(other, wanted.serial)

@@ -17,7 +17,7 @@ MOST_SLOTS = 4  # with more of them, 24 lines have no room left for the run that
 @click.option(
     "--procedure", default="incoming-inspection", show_default=True, help="What is offered first: a name or a file."
 )
-@click.option("--bench", "benches", multiple=True, default=["simulated"], show_default="simulated",
+@click.option("--bench", "benches", multiple=True, default=["simulated"], show_default=True,
               help="The bench that is offered first: a name or a file. Given again: another slot beside it, "
                    "for another unit; a simulated one may be the same.")  # fmt: skip
 @click.option("--unit", default="demo-18-dc", show_default=True, help="The unit profile that is offered first.")

@@ -18,6 +18,7 @@ from typing import Any
 from rig.cli.codes import PASSED, SIGNALLED, STOPPED
 from rig.screen.app import BenchApp
 from rig.screen.running import Running
+from rig.screen.scene import Scene
 from rig.screen.slot import Slot
 from rig.screen.slot_text import of_slot
 
@@ -100,28 +101,23 @@ class Lifeline:
     def _code(self) -> int:
         words, slots = self._app.words, self._app.slots
         codes = [PASSED if self._app.left else STOPPED]
-        begun = [slot for slot in slots if _came_to_its_end(slot)]
-        not_off = [slot for slot in begun if not _off(slot)]
-        for slot in not_off:
+        ends = {slot: scene for slot in slots if (scene := _last_scene(slot)) is not None}
+        for slot in [slot for slot, scene in ends.items() if not scene.confirmed_off]:
             codes.append(STOPPED)
             _tell(of_slot(slot, words("left.not-off"), slots, words))
-        if begun and not not_off:
+        if ends and all(scene.confirmed_off for scene in ends.values()):
             _tell(words("left.off"))
         if self._number is not None:
             codes.append(SIGNALLED + self._number)
         return max(codes)
 
 
-def _came_to_its_end(slot: Slot) -> bool:
-    """Whether a run began here; what it told after the screen had gone is taken."""
+def _last_scene(slot: Slot) -> Scene | None:
+    """What the last run that began here came to, with what it told after the screen had gone."""
     for _ in slot.news(sys.maxsize):
         pass
-    return slot.scene is not None and slot.scene.started is not None
-
-
-def _off(slot: Slot) -> bool:
-    """Whether everything is confirmed off after the run here."""
-    return slot.scene is not None and slot.scene.all_off is not None and slot.scene.all_off.confirmed
+    scene = slot.outputs_of
+    return scene if scene is not None and scene.started is not None else None
 
 
 def _tell(text: str) -> None:

@@ -146,6 +146,11 @@ class Scene:
         return self.over is None
 
     @property
+    def confirmed_off(self) -> bool:
+        """Whether everything was turned off, and seen to be."""
+        return self.all_off is not None and self.all_off.confirmed
+
+    @property
     def now(self) -> float:
         """The bench's time, as well as it can be told from here."""
         if self.ended is not None or self.prompt is not None:

@@ -25,6 +25,7 @@ class Slot:
         self.number, self.preset = number, preset
         self.running: Running | None = None
         self.scene: Scene | None = None
+        self._doubt: Scene | None = None  # of the latest run after which not everything was confirmed off
         self.severities = dict(preset.faults)  # of the simulated unit's faults
         self.lies = set(preset.lies)  # faults of the wire that are in: kind, instrument
         self.tape: Tape | None = None  # made when somebody first asks for the wire
@@ -39,6 +40,13 @@ class Slot:
     def alive(self) -> bool:
         """Whether anything may still be on by the run here."""
         return self.running is not None and self.running.alive
+
+    @property
+    def outputs_of(self) -> Scene | None:
+        """Whose word on the outputs here is the latest: the run's; but until it has begun, that of an earlier one after
+        which not everything was confirmed off."""
+        begun = self.scene is not None and self.scene.started is not None
+        return self.scene if begun or self._doubt is None else self._doubt
 
     @property
     def going(self) -> bool:
@@ -69,6 +77,7 @@ class Slot:
 
     def ready(self, wanted: Wanted, pin: str, speed: float) -> Running:
         """Another run, that is still to be started."""
+        self.clear()
         self.running, self.scene, self.notice = Running(wanted, pin, speed, self.tape), Scene(speed), ""
         return self.running
 
@@ -93,7 +102,10 @@ class Slot:
             self.scene.prompt = None
 
     def clear(self) -> None:
-        """Away with the last run: it is on record."""
+        """Away with the last run: it is on record. A doubt about its outputs stays."""
+        last = self.outputs_of
+        begun = last is not None and last.started is not None
+        self._doubt = last if last is not None and begun and not last.confirmed_off else None
         self.scene = self.running = None
 
 

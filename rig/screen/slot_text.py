@@ -21,12 +21,12 @@ NOTICE_LINES = 4  # a stage's cautions are read whole on 80 columns
 def strip_lines(slots: Slots, words: Words, looks: Looks, width: int) -> list[Text]:
     """A strip for each slot; the chosen one's number stands in brackets."""
     if not slots.several:
-        return [strip_line(slots.chosen.scene, words, looks, width)]
+        return [strip_line(slots.chosen.outputs_of, words, looks, width)]
     lines = []
     for slot in slots:
         mark = Text(f"{marked(words('slot.name', n=slot.number), slot is slots.chosen)} ", palette.HEAD)
         right = state(slot.scene, words, looks)
-        lines.append(mark.append_text(strip_line(slot.scene, words, looks, width - mark.cell_len, right)))
+        lines.append(mark.append_text(strip_line(slot.outputs_of, words, looks, width - mark.cell_len, right)))
     return lines
 
 

@@ -111,6 +111,8 @@ async def test_leaving_waits_until_all_are_off(store: Path, long_wait: str) -> N
     async with shown(store, slots=2, procedure=long_wait, person="simulated", speed="1") as (app, pilot):
         await begin_all(app, pilot, FED)
         await pilot.press("f10")
+        app.begin(app.slot, app.begin_page.wanted(), "", 0.0)  # whoever has left begins nothing more
+        assert app.notice == app.words("notice.leaving")
         await until(pilot, lambda: app.left)
         for slot in app.slots:
             assert slot.scene is not None and slot.scene.ended is not None and slot.scene.ended.all_off

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -58,6 +59,16 @@ async def test_a_bus_that_goes_away_is_not_told_as_off(store: Path, tmp_path: Pa
         seen = text_of(app)
         assert "emergency stop" in seen
         assert "EVERYTHING IS OFF" not in seen
+        await pilot.press("f9")
+        await until(pilot, lambda: app.page is app.begin_page)
+        assert "NOT CONFIRMED OFF" in text_of(app)  # the next unit makes it no better
+        app.slot.ready(replace(app.begin_page.wanted(), procedure="no-such"), "", 0.0).start()
+        await until(pilot, lambda: app.scene is not None and app.scene.over is not None)
+        assert "NOT CONFIRMED OFF" in text_of(app)
+        await pilot.press("f2", "f8", "f8")
+        await until(pilot, lambda: "ON: bus-dc24" in text_of(app))
+        await pilot.press("escape")
+        await until(pilot, lambda: "EVERYTHING IS OFF, confirmed" in text_of(app))
 
 
 @sync
