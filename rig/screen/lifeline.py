@@ -17,6 +17,7 @@ from typing import Any
 
 from rig.cli.codes import PASSED, SIGNALLED, STOPPED
 from rig.screen.app import BenchApp
+from rig.screen.give_way import give_way
 from rig.screen.running import Running
 from rig.screen.scene import Scene
 from rig.screen.slot import Slot
@@ -40,6 +41,7 @@ class Lifeline:
 
     def run(self) -> int:
         """Show it until it is left; the exit code."""
+        give_way()
         before = {number: signal.signal(number, self._signalled) for number in SIGNALS}
         try:
             self._app.run(mouse=False)

@@ -1,7 +1,7 @@
 """What the screen costs, and how soon it answers, while 50 events a second come from an engine's loop beside it.
 
-python -m tests.benchmarks.bench_screen half a minute python -m tests.benchmarks.bench_screen --seconds 600 the ten
-minutes of the claim
+    python -m tests.benchmarks.bench_screen                    half a minute
+    python -m tests.benchmarks.bench_screen --seconds 600      the ten minutes of the claim
 
 A screen of 160 x 50 on a terminal of its own; a loop in another thread of its process ticks every 10 ms, as an
 engine's does, and tells 50 things a second: samples, steps that end, what was read back. Keys are sent from outside,
@@ -24,6 +24,8 @@ import sys
 import termios
 import threading
 import time
+from array import array
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -31,6 +33,7 @@ from rig.cli.performing import Wanted
 from rig.events import Reading, RunStarted, Sampled, StageStarted, StepEnded, StepResult, StepStarted
 from rig.limits import Limit, Verdict
 from rig.screen.app import BenchApp
+from rig.screen.lifeline import Lifeline
 from rig.screen.preset import Preset
 from rig.screen.running import Running, Told
 from rig.screen.scene import Scene
@@ -38,6 +41,7 @@ from rig.screen.seen import BenchSeen, OutputSeen
 from rig.screen.words import read_words
 
 EVENTS = 50.0  # a second
+A_STEP = 500  # events: ten minutes are as many steps as a long procedure has
 TICK = 0.01
 KEYS = (b"\x1bOP", b"\x1bOQ")  # F1 and F2: help, and back to the bench
 SHOWS = (b"What can be done now", b"reading and its limit")
@@ -45,7 +49,7 @@ TICK_LAGS = "ticks:"
 
 
 def told_for_ever() -> Any:
-    """Samples, mostly; every second a step ends and another begins, and the outputs were read back."""
+    """Samples, mostly; the outputs as they were read back; every ten seconds a step ends and another begins."""
     limit = Limit(40.0, 60.0, "V", "a benchmark")
     outputs = ("mains", "heater-enable", "fill-feed", "bus-dc24")
     yield RunStarted(
@@ -53,10 +57,10 @@ def told_for_ever() -> Any:
     )
     yield StageStarted(0.0, "stage", "A stage", "dead", ("Gloves.",))
     for n in itertools.count():
-        at, step = n / EVENTS, f"step-{n // 50}"
-        if n % 50 == 0:
+        at, step = n / EVENTS, f"step-{n // A_STEP}"
+        if n % A_STEP == 0:
             yield StepStarted(at, step, "stage", "record", 1.0)
-        elif n % 50 == 49:
+        elif n % A_STEP == A_STEP - 1:
             reading = Reading(40 + n % 20, "V", 0.1, "")
             yield StepEnded(at, StepResult(f"{step}", Verdict.PASS, None, reading, limit, 0.99, None, at, at))
         elif n % 10 == 5:
@@ -72,7 +76,7 @@ class Beating(Running):
 
     def __init__(self, seconds: float) -> None:
         super().__init__(Wanted("-"), "", 0.0)
-        self.lags: list[float] = []
+        self.lags = array("d")  # small, for the memory of this process is looked at
         self._seconds = seconds
         self.told: queue.SimpleQueue[Told] = queue.SimpleQueue()
         self._thread = threading.Thread(target=lambda: asyncio.run(self._beat()), daemon=True)
@@ -102,11 +106,11 @@ def serve(seconds: float) -> None:
         app.set_timer(seconds, lambda: app.exit(0))
 
     app.call_later(begin)
-    app.run(mouse=False)
-    print(TICK_LAGS, json.dumps(running.lags), flush=True)
+    Lifeline(app).run()
+    print(TICK_LAGS, json.dumps(list(running.lags)), flush=True)
 
 
-def alone(seconds: float) -> list[float]:
+def alone(seconds: float) -> Sequence[float]:
     """The lags of the same loop with no screen beside it."""
     running = Beating(seconds)
     running.start()
@@ -114,7 +118,7 @@ def alone(seconds: float) -> list[float]:
     return running.lags
 
 
-def percentile(values: list[float], share: float) -> float:
+def percentile(values: Sequence[float], share: float) -> float:
     """In milliseconds."""
     return 1e3 * sorted(values)[min(len(values) - 1, int(share * len(values)))] if values else float("nan")
 
