@@ -18,7 +18,7 @@ from rig.cli.failing import failure_of
 from rig.cli.performing import Wanted
 from rig.cli.rows import cut
 from rig.plan.visible import visible
-from rig.screen import palette
+from rig.screen import bench_text, palette
 from rig.screen.fields import FieldInput
 from rig.screen.keystrokes import ENTER, Keystrokes
 from rig.screen.page import Act, Lines, Page
@@ -147,8 +147,7 @@ class BenchApp(Ways):
         if prompt is not None:
             return say("notice.answer")
         if scene.going:
-            cautions = scene.stage.cautions if scene.stage is not None else ()
-            return f"! {' '.join(cautions)}" if cautions else say("notice.wait", doing=scene.progress.waits_for or "-")
+            return bench_text.cautions(scene) or say("notice.wait", doing=scene.progress.waits_for or "-")
         return say("notice.after-fail" if scene.failed else "notice.after")
 
     def _keys_line(self, width: int) -> Text:

@@ -30,6 +30,7 @@ class BenchColumn(Vertical):
     BenchColumn Lines { height: 1fr; }
     BenchColumn #now, BenchColumn #reading { height: 4; }
     BenchColumn #head { height: 2; }
+    BenchColumn #cautions { height: auto; }
     """
 
     def __init__(self, slot: Slot, words: Words, looks: Looks) -> None:
@@ -37,19 +38,23 @@ class BenchColumn(Vertical):
         self._slot, self._words, self._looks = slot, words, looks
         self._counted = 0
         self._head, self._now, self._reading = Lines(id="head"), Lines(id="now"), Lines(id="reading")
-        self._steps = Lines(id="steps")
+        self._steps, self._cautions = Lines(id="steps"), Lines(id="cautions")
         self._back = 0  # lines that are scrolled back
         self._told: tuple[Scene, int, list[Text]] | None = None  # the finished steps as lines, for a width
 
     def compose(self) -> ComposeResult:
-        yield from (self._head, self._now, self._reading, self._steps)
+        yield from (self._head, self._now, self._reading, self._steps, self._cautions)
 
     def draw(self, width: int, alone: bool, chosen: bool) -> None:
-        """So wide; beside others its head says which slot it is of."""
+        """So wide; beside others its head says which slot it is of, and its cautions stand below it: those of the
+        chosen slot stand over the keys."""
         scene, say, looks = self._slot.scene, self._words, self._looks
         self._head.display = not alone
         self._head.show([cut(line, width, looks) for line in column_head(self._slot, chosen, say, looks, width)])
         self._now.display = self._reading.display = self._steps.display = scene is not None
+        cautions = [] if scene is None or chosen or alone else wrapped(Text(bench_text.cautions(scene)), width, 0)
+        self._cautions.show(cautions)
+        self._cautions.display = bool(cautions)
         if scene is None:
             return
         self._now.show([bench_text.heading(say("head.now"), looks, width),

@@ -45,6 +45,12 @@ def who_line(scene: Scene, words: Words, looks: Looks) -> Text:
     return Text(dot.join(part for part in parts if part))
 
 
+def cautions(scene: Scene) -> str:
+    """Those of the stage that is worked on; nothing where it has none or the run is over."""
+    told = scene.stage.cautions if scene.stage is not None and scene.going and scene.ended is None else ()
+    return visible(f"! {' '.join(told)}", 400) if told else ""
+
+
 def now_lines(scene: Scene, words: Words, looks: Looks, width: int) -> list[Text]:
     """What is happening, for how long, and for how much longer; three lines."""
     progress, step, now = scene.progress, scene.step, scene.now

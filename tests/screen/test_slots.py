@@ -235,6 +235,21 @@ async def test_help_lists_the_next_slot_where_there_is_one(store: Path) -> None:
 
 
 @sync
+async def test_what_is_on_in_a_slot_that_is_not_chosen_has_its_cautions_beside_it(store: Path, long_wait: str) -> None:
+    said, feeds = "! Gloves.", "drive: bench feeds\n"
+    procedure = Path(long_wait)
+    procedure.write_text(procedure.read_text("utf-8").replace(feeds, f"{feeds}    cautions: [Gloves.]\n"), "utf-8")
+    async with shown(store, (160, 50), slots=2, procedure=long_wait, person="simulated", speed="1") as (app, pilot):
+        await begin_all(app, pilot, FED)
+        await until(pilot, lambda: text_of(app).count(said) == len(app.slots))
+        await pilot.resize_terminal(80, 24)
+        await until(pilot, lambda: text_of(app).count(said) == 1)
+        await pilot.press("escape")
+        await until(pilot, lambda: all(ended(slot) for slot in app.slots))
+        assert said not in text_of(app)
+
+
+@sync
 async def test_two_slots_as_they_are_seen(store: Path, two_looks: str) -> None:
     async with shown(store, slots=2, procedure=two_looks, by="A. Bench", serial="LM-0042") as (app, pilot):
         one, _ = app.slots
