@@ -8,9 +8,9 @@ that passes with a fault in it, and prints the upper 95 % bound of passing one, 
 ``--go-on`` names all of them instead. With severities below 0.8 it goes on and prints the share that is seen: what no
 step sees is named with 0 %.
 
-A run's verdict is the worst of its steps, so the first step that is not good settles that the unit does not pass: the
-run is stopped there, with everything off, unless ``--whole`` is given. A step without a reading, or stopped by the rig,
-settles the same and is told apart, for it is no finding. Runs are spread over ``--workers`` processes.
+A run's verdict is the worst of its steps, so the first step that finds something settles that the unit does not pass:
+the run is stopped there, with everything off, unless ``--whole`` is given. A step without a reading, or stopped by the
+rig, settles the same and is told apart, for it is no finding. Runs are spread over ``--workers`` processes.
 """
 
 from __future__ import annotations
@@ -52,18 +52,17 @@ def plan_of(what: tuple[str, str], unit: str) -> Plan:
     return bundled_plan(procedure, unit, bench)
 
 
-class FirstBad:
-    """Ends a run at the first step that is not good."""
+class FirstFinding:
+    """Ends a run at the first step that finds something. A run that is at its end already, for an instrument is lost or
+    an interlock has dropped, writes down steps that are no finding: it is left alone."""
 
     def __init__(self) -> None:
-        self.step: StepEnded | None = None
+        self._found = False
 
     def __call__(self, event: Event) -> None:
         """Raises Stopped, once."""
-        if self.step is None and isinstance(event, StepEnded) and event.result.verdict not in GOOD:
-            self.step = event
-            if event.result.verdict is Verdict.STOPPED:
-                return  # the run is at its end already
+        if not self._found and isinstance(event, StepEnded) and event.result.verdict in FOUND:
+            self._found = True
             raise Stopped("it does not pass any more", "", event.result.name)
 
 
@@ -71,8 +70,8 @@ def verdict_of(what: tuple[str, str], cell: Cell, seed: int, whole: bool = False
     """Whether a unit passes, and the first step that was not good; one that is no finding with its verdict."""
     fault, unit, severity = cell
     request = RunRequest(run="benchmark", seed=seed, faults=((fault, severity),) if fault else ())
-    first = FirstBad()
-    record = run_procedure(request, plan_of(what, unit), [] if whole else [first], lambda _: ListJournal())
+    listeners = [] if whole else [FirstFinding()]
+    record = run_procedure(request, plan_of(what, unit), listeners, lambda _: ListJournal())
     bad = next((s for s in record.steps if s.verdict not in GOOD), None)
     if bad is None:
         return record.ended.verdict is Verdict.PASS, ""
