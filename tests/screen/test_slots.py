@@ -36,6 +36,14 @@ stages:
 """
 
 
+@pytest.fixture
+def gloved_wait(long_wait: str) -> str:
+    """A long wait whose stage has a caution."""
+    path, feeds = Path(long_wait), "drive: bench feeds\n"
+    path.write_text(path.read_text("utf-8").replace(feeds, f"{feeds}    cautions: [Gloves.]\n"), "utf-8")
+    return long_wait
+
+
 def strips(app: BenchApp) -> list[str]:
     """The lines that say what is energized."""
     return text_of(app).splitlines()[: len(app.slots)]
@@ -235,11 +243,11 @@ async def test_help_lists_the_next_slot_where_there_is_one(store: Path) -> None:
 
 
 @sync
-async def test_what_is_on_in_a_slot_that_is_not_chosen_has_its_cautions_beside_it(store: Path, long_wait: str) -> None:
-    said, feeds = "! Gloves.", "drive: bench feeds\n"
-    procedure = Path(long_wait)
-    procedure.write_text(procedure.read_text("utf-8").replace(feeds, f"{feeds}    cautions: [Gloves.]\n"), "utf-8")
-    async with shown(store, (160, 50), slots=2, procedure=long_wait, person="simulated", speed="1") as (app, pilot):
+async def test_what_is_on_in_a_slot_that_is_not_chosen_has_its_cautions_beside_it(
+    store: Path, gloved_wait: str
+) -> None:
+    said = "! Gloves."
+    async with shown(store, (160, 50), slots=2, procedure=gloved_wait, person="simulated", speed="1") as (app, pilot):
         await begin_all(app, pilot, FED)
         await until(pilot, lambda: text_of(app).count(said) == len(app.slots))
         await pilot.resize_terminal(80, 24)
