@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -25,7 +26,8 @@ if TYPE_CHECKING:
 # Longer than a commit of another program on the same file, shorter than the heartbeat that the watching
 # process waits for: a journal that waits holds up the control loop.
 BUSY_SECONDS = 2.0
-PRAGMAS = ("journal_mode = WAL", "synchronous = FULL", "foreign_keys = ON", "recursive_triggers = ON")
+AGAIN_AFTER = 0.01  # s
+PRAGMAS = ("synchronous = FULL", "foreign_keys = ON", "recursive_triggers = ON")
 
 
 class Store:
@@ -221,6 +223,7 @@ def _engine(path: Path, busy_seconds: float) -> sa.Engine:
     @sa.event.listens_for(engine, "connect")
     def _connected(connection: sqlite3.Connection, _: Any) -> None:
         connection.isolation_level = None
+        _write_ahead(connection, busy_seconds)
         for pragma in PRAGMAS:
             connection.execute(f"PRAGMA {pragma}")
 
@@ -230,6 +233,20 @@ def _engine(path: Path, busy_seconds: float) -> sa.Engine:
         connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
 
     return engine
+
+
+def _write_ahead(connection: sqlite3.Connection, patience: float) -> None:
+    """SQLite waits for no lock when a file is to get a write-ahead log, and somebody else may be giving a new one its
+    log just then. Raises sqlite3.OperationalError when that lasts."""
+    end = time.monotonic() + patience
+    while True:
+        try:
+            connection.execute("PRAGMA journal_mode = WAL")
+            return
+        except sqlite3.OperationalError as why:
+            if why.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY or time.monotonic() >= end:
+                raise
+        time.sleep(AGAIN_AFTER)
 
 
 __all__ = ["Store", "default_path", "path_of", "place_of"]

@@ -5,6 +5,7 @@ import os
 import sqlite3
 import stat
 import tempfile
+import threading
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -230,6 +231,19 @@ def test_a_locked_file_is_a_record_error(url: str, tmp_path: Path) -> None:
         other.close()
         journal.record(StepEnded(2.0, supply()))
         assert len(store.events(run)) == 3  # what could not be written before is there now
+
+
+def test_a_new_file_that_another_program_has_just_begun_is_waited_for(url: str, tmp_path: Path) -> None:
+    other = sqlite3.connect(tmp_path / "records.sqlite", isolation_level=None, check_same_thread=False)
+    other.execute("BEGIN IMMEDIATE")
+    with pytest.raises(RecordError, match="locked"), Store.open(url, busy_seconds=0.01):
+        pass
+    later = threading.Timer(0.3, other.execute, ["ROLLBACK"])
+    later.start()
+    with Store.open(url, busy_seconds=60.0) as store:
+        assert store.problems() == ()
+    later.join()
+    other.close()
 
 
 def test_a_file_that_is_no_store_is_left_alone(tmp_path: Path) -> None:
