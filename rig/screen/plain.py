@@ -161,8 +161,8 @@ class Plain:
             code, told = (None, []) if arguments is None else self._tried(choice, arguments)
         for line in told:
             self._say(line)
-        short = {PASSED: "plain.done", NOT_PASSED: "plain.not-passed"}
-        self._say(self._words(short.get(code, "plain.not-done") if code is not None else "plain.not-done"))
+        short: dict[int | None, str] = {PASSED: "plain.done", NOT_PASSED: "plain.not-passed"}
+        self._say(self._words(short.get(code, "plain.not-done")))
 
     def _tried(self, choice: Choice, arguments: Sequence[str]) -> tuple[int, list[str]]:
         code, refusal = tried(arguments)
