@@ -8,16 +8,17 @@ was corrected to ``withdrawn`` teaches nothing any more.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from rig.diagnosis.evidence import Evidence
 from rig.diagnosis.from_runs import from_run
+from rig.diagnosis.kept_cases import Taught, keep, kept, last_entries, way_of_reading
 from rig.diagnosis.learn import Case
 from rig.events import RunRecord
 from rig.plan.causes import CauseTable, Observation
 from rig.records.declared import declared
-from rig.records.job import Job, job_of, jobs_of
+from rig.records.job import Job, job_of
 from rig.records.store import Store
 
 WITHDRAWN = "withdrawn"
@@ -61,19 +62,41 @@ def confirmed(evidence: JobEvidence) -> bool:
 def cases(store: Store, tables: Mapping[str, CauseTable]) -> tuple[Case, ...]:
     """The confirmed cases of a store. Runs of simulated units teach a practice store only."""
     practice = declared(store).practice
-    found = []
-    for job in jobs_of(store):
-        table = tables.get(job.received.complaint)
-        if table is None or not job.repairs:
-            continue
-        if not practice and any(run.began.simulated for run in job.runs):
-            continue
-        evidence = evidence_of(job, table.observations, store.read_run)
-        if confirmed(evidence):
-            before = tuple(e for e in evidence.found if not e.cured)
-            when = datetime.fromisoformat(job.repairs[-1][0].utc)
-            found.append(Case(job.number, when, job.received.unit, table.complaint, evidence.cured, before))
-    return tuple(case for case in found if case.causes)
+    ways = {complaint: way_of_reading(table, practice) for complaint, table in tables.items()}
+    with store.reading() as connection:
+        last = last_entries(connection)
+    before = kept(store)
+    found: list[Case] = []
+    new: list[Taught] = []
+    for number, seq in last.items():
+        known = before.get(number)
+        if known is None or known.seq != seq or known.read_by != ways.get(known.complaint, known.read_by):
+            job = job_of(store, number)
+            known = _taught(store, job, seq, tables, ways, practice)
+            if all(run.closed is not None for run in job.runs):  # a run that goes on has not said everything
+                new.append(known)
+        if known.case is not None and known.complaint in tables:
+            found.append(known.case)
+    keep(store, new)
+    return tuple(found)
+
+
+def _taught(
+    store: Store, job: Job, seq: int, tables: Mapping[str, CauseTable], ways: Mapping[str, str], practice: bool
+) -> Taught:
+    complaint = job.received.complaint
+    nothing = Taught(job.number, seq, complaint, ways.get(complaint, ""), None)
+    table = tables.get(complaint)
+    if table is None or not job.repairs:
+        return nothing
+    if not practice and any(run.began.simulated for run in job.runs):
+        return nothing
+    evidence = evidence_of(job, table.observations, store.read_run)
+    if not confirmed(evidence) or not evidence.cured:
+        return nothing
+    seen = tuple(e for e in evidence.found if not e.cured)
+    when = datetime.fromisoformat(job.repairs[-1][0].utc)
+    return replace(nothing, case=Case(job.number, when, job.received.unit, complaint, evidence.cured, seen))
 
 
 __all__ = ["WITHDRAWN", "JobEvidence", "abnormal_before", "cases", "confirmed", "evidence_of", "job_of", "seen_after"]

@@ -85,6 +85,16 @@ instruments_seen = sa.Table(
     sa.Column("seen", Text, nullable=False),
 )
 
+# What each job with a repair teaches a diagnosis (rig.diagnosis.kept_cases says how); no body: nothing.
+taught = sa.Table(
+    "taught",
+    tables,
+    sa.Column("job", Text, primary_key=True),
+    sa.Column("seq", sa.Integer, nullable=False),
+    *(sa.Column(name, Text, nullable=False) for name in ("complaint", "read_by")),
+    sa.Column("body", Text),
+)
+
 
 def make(connection: sa.Connection) -> None:
     """Make the tables that are not there, in a transaction that writes."""

@@ -14,8 +14,8 @@ from rig.events import StepEnded
 from rig.limits import Verdict
 from rig.records import derived, schema
 from rig.records.canonical import parsed
+from rig.records.upsert import upsert
 from rig.shop.drift import drift
-from rig.shop.upsert import upsert
 
 FAILED = (str(Verdict.FAIL), str(Verdict.CONDITIONAL_FAIL))
 UNREAD = (str(Verdict.NO_READING), str(Verdict.STOPPED))

@@ -9,9 +9,9 @@ from rig.records.declared import read_declared
 from rig.records.facts import RunBegan, RunClosed, StoreMigrated
 from rig.records.ledger import Kept
 from rig.records.store import Store
+from rig.records.upsert import upsert
 from rig.shop.job_lines import job_line
 from rig.shop.steps import count_runs, keep
-from rig.shop.upsert import upsert
 
 FORM = "1"  # of what the tables hold: tables of another form are made anew
 AT_ONCE = 2000  # entries in one transaction: others who write wait for about a second

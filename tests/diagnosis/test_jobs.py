@@ -6,12 +6,14 @@ from collections.abc import Iterator
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
+from typing import NoReturn
 
 import pytest
 
 from rig.diagnosis.diagnosis import diagnose
 from rig.diagnosis.from_jobs import WITHDRAWN, JobEvidence, cases, confirmed, evidence_of
 from rig.diagnosis.learn import Knowledge
+from rig.errors import RecordError
 from rig.events import Event, RunStarted
 from rig.plan.causes import CauseTable
 from rig.plan.load import load_named
@@ -105,6 +107,40 @@ def test_a_repair_after_which_it_still_fails_is_no_case(shop: Shop) -> None:
     inspected(shop, LEAD_TOO)
     assert not confirmed(now(shop))
     assert cases(shop.store, tables()) == ()
+
+
+def test_what_a_job_teaches_is_worked_out_once(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    diagnosed(shop, RECTIFIER)
+    inspected(shop)
+    first = cases(shop.store, tables())
+    assert len(first) == 1
+    reads: list[str] = []
+    read = shop.store.read_run
+    monkeypatch.setattr(shop.store, "read_run", lambda run: reads.append(run) or read(run))
+    assert cases(shop.store, tables()) == first
+    assert cases(shop.store, {}) == ()
+    assert cases(shop.store, tables()) == first
+    assert reads == []
+    source = TABLE.table.observations["fill-time"]
+    other = {**TABLE.table.observations, "fill-time": source.model_copy(update={"from_": ()})}
+    (case,) = cases(shop.store, {TABLE.complaint: TABLE.table.model_copy(update={"observations": other})})
+    assert reads  # its runs are read otherwise
+    assert "fill-time" not in {e.observation for e in case.seen}
+    assert cases(shop.store, tables()) == first
+
+
+def test_whoever_may_not_write_learns_all_the_same(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    diagnosed(shop, RECTIFIER)
+    inspected(shop)
+
+    def refused() -> NoReturn:
+        raise RecordError("these records cannot be written")
+
+    with monkeypatch.context() as only_reads:
+        only_reads.setattr(shop.store, "writing", refused)
+        first = cases(shop.store, tables())
+    assert len(first) == 1
+    assert cases(shop.store, tables()) == first
 
 
 def test_simulated_runs_teach_a_workshop_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
