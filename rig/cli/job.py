@@ -57,6 +57,7 @@ def page_of(records: Store, number: str) -> JobPage:
     from rig.cli.standing import shop_rules, standing_for
     from rig.records.findings import findings, results_of
     from rig.records.job import job_of
+    from rig.records.ledger_problems import follow_one
     from rig.records.release import what_is_missing
     from rig.records.touched import put_in_force_meanwhile
     from rig.records.warranty import baseline
@@ -65,7 +66,7 @@ def page_of(records: Store, number: str) -> JobPage:
     standing = standing_for(records, job, shop_rules(records))
     with records.reading() as connection:
         against = findings(job, results_of(connection, job), standing.rules, standing.today, standing.own.practice)
-        missing = what_is_missing(connection, number, standing, None)
+        missing = what_is_missing(connection, number, standing, None, follow_one(connection, job.entries))
         changes = put_in_force_meanwhile(connection, job)
         return JobPage(standing.own, job, against, missing, baseline(connection, job), changes)
 
@@ -86,17 +87,11 @@ def jobs_command(serial: str | None, everything: bool, store: str | None, as_jso
     from rig.cli.table import table
     from rig.records.declared import declared
     from rig.records.job import jobs_of
-    from rig.records.people import same_name
     from rig.records.store import Store
 
     with Store.open(store, must_exist=True) as records:
         own = declared(records)
-        found = [
-            job
-            for job in jobs_of(records)
-            if (everything or serial is not None or not job.closed)
-            and (serial is None or same_name(job.received.serial) == same_name(serial))
-        ]
+        found = list(jobs_of(records, still_open=serial is None and not everything, serial=serial))
     if as_json:
         rows: list[dict[str, Any]] = [
             {

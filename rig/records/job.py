@@ -9,7 +9,8 @@ from typing import TypeVar
 import sqlalchemy as sa
 
 from rig.errors import InputError
-from rig.records import ledger
+from rig.records import ledger, schema
+from rig.records.canonical import parsed
 from rig.records.facts import (
     Adjusted,
     Corrected,
@@ -31,6 +32,7 @@ from rig.records.facts import (
     Shipped,
 )
 from rig.records.ledger import Kept, job_subject
+from rig.records.people import same_name
 from rig.records.store import Store
 
 F = TypeVar("F", bound=Fact)
@@ -231,14 +233,37 @@ def job_of(store: Store, number: str) -> Job:
         return read_job(connection, number)
 
 
-def job_numbers(connection: sa.Connection) -> list[str]:
-    """The numbers of all jobs, in the order in which the units were received."""
-    found = ledger.read(connection, kinds=(Received,))
-    return [entry.subject.partition(":")[2] for entry in found]
+def job_numbers(connection: sa.Connection, still_open: bool = False) -> list[str]:
+    """The numbers of all jobs, or of those that are not closed, in the order in which the units were received."""
+    found = ledger.subjects(connection, Received)
+    gone = {subject for kind in CLOSES for subject in ledger.subjects(connection, kind)} if still_open else set()
+    return [subject.partition(":")[2] for subject in found if subject not in gone]
 
 
-def jobs_of(store: Store) -> Iterator[Job]:
-    """Every job."""
+def jobs_of(store: Store, *, still_open: bool = False, serial: str | None = None) -> Iterator[Job]:
+    """As ``read_jobs``, of an open store."""
     with store.reading() as connection:
-        for number in job_numbers(connection):
-            yield read_job(connection, number)
+        yield from read_jobs(connection, still_open=still_open, serial=serial)
+
+
+def read_jobs(connection: sa.Connection, *, still_open: bool = False, serial: str | None = None) -> Iterator[Job]:
+    """Every job; every one that is not closed; those of the unit with a serial number. Others are not read."""
+    perhaps = None if serial is None else _may_be_of(connection, serial)
+    for number in job_numbers(connection, still_open):
+        if perhaps is None or number in perhaps:
+            job = read_job(connection, number)
+            if serial is None or same_name(job.received.serial) == same_name(serial):
+                yield job
+
+
+def _may_be_of(connection: sa.Connection, serial: str) -> set[str]:
+    """The jobs that were received with a serial number, or corrected to it at some time."""
+    e, own = schema.entries.c, same_name(serial)
+    kinds = (Received.__name__, Corrected.__name__)
+    found = set()
+    for subject, text in connection.execute(sa.select(e.subject, e.body).where(e.kind.in_(kinds))):
+        body = parsed(text)
+        said = body.get("serial", body.get("value") if body.get("field") == "serial" else None)
+        if said is not None and same_name(said) == own:
+            found.add(subject.partition(":")[2])
+    return found

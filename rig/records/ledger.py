@@ -156,9 +156,22 @@ def read(
     return tuple(sorted((_placed(row) for row in rows), key=lambda entry: entry.seq if own else entry.order))
 
 
+def subjects(connection: sa.Connection, kind: type[Fact]) -> list[str]:
+    """What entries of a kind are about, in the order in which they happened, without reading what they say."""
+    e, g = schema.entries.c, schema.gathered.c
+    query = sa.select(e.subject, e.seq, e.utc, g.happened).outerjoin(schema.gathered, g.seq == e.seq)
+    rows = connection.execute(query.where(e.kind == kind.__name__).order_by(e.seq)).all()
+    if _gathers(connection):
+        rows = sorted(rows, key=lambda row: _order(row.happened or row.utc, row.seq))
+    return [row.subject for row in rows]
+
+
+def _order(happened: str, seq: int) -> int:
+    return int(datetime.fromisoformat(happened).timestamp() * 1000) << 32 | seq
+
+
 def _placed(row: Any) -> Kept:
-    happened = datetime.fromisoformat(row["at_happened"] or row["utc"])
-    order = int(happened.timestamp() * 1000) << 32 | row["seq"]
+    order = _order(row["at_happened"] or row["utc"], row["seq"])
     came = None
     if row["at_store"]:
         came = Came(*(row[f"at_{name}"] for name in ("store", "number", "subject", "previous", "hash")))

@@ -3,7 +3,8 @@ runs and runs know of it."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import sqlalchemy as sa
@@ -13,21 +14,66 @@ from rig.records.canonical import canonical, parsed
 from rig.records.chain import BEGINNING
 from rig.records.facts import RunBegan, RunClosed, SetAside, StoreMigrated
 
+AT_ONCE = 400  # runs asked for in one query; SQLite takes 999 values in its oldest form
 
-def problems(connection: sa.Connection) -> tuple[str, ...]:
-    """What is wrong with the ledger, in words: its chain, those of the benches in it, and the ends of runs; nothing
-    when all hold."""
-    rows = connection.execute(sa.select(schema.entries).order_by(schema.entries.c.seq)).mappings()
-    found = list(_chain_problems(rows))
+
+@dataclass(frozen=True)
+class Followed:
+    """The whole ledger as it was followed: its last entry then, and what was wrong, in words."""
+
+    seq: int
+    head: str
+    problems: tuple[str, ...]
+
+
+def follow(connection: sa.Connection) -> Followed:
+    """Follow the whole ledger: its chain, those of the benches in it, and the ends of runs. Its time grows with the
+    records, so whoever goes on to write does this in a transaction before, while the benches go on saving."""
+    seq, head = ledger.head_of(connection)
+    found = [*_chain_problems(_rows(connection, 0), BEGINNING, 1)]
+    found += [] if seq else ["the ledger is empty"]
     cut = anchor.cut_off(connection)
     found += [cut] if cut else []
     found += _bench_problems(connection)
     found += _run_problems(connection)
-    return tuple(found)
+    return Followed(seq, head, tuple(found))
 
 
-def _chain_problems(rows: Iterable[Any]) -> Iterable[str]:
-    head, expected = BEGINNING, 1
+def problems(connection: sa.Connection, followed: Followed | None = None) -> tuple[str, ...]:
+    """What is wrong with the ledger, in words; nothing when all holds. Of what was ``followed`` before, only the links
+    that were added since are followed now."""
+    if followed is None:
+        return follow(connection).problems
+    there = connection.execute(sa.select(schema.entries.c.hash).where(schema.entries.c.seq == followed.seq)).scalar()
+    if there != followed.head:
+        return follow(connection).problems
+    since = _chain_problems(_rows(connection, followed.seq), followed.head, followed.seq + 1)
+    return (*followed.problems, *since)
+
+
+def follow_one(connection: sa.Connection, entries: Sequence[ledger.Kept]) -> Followed:
+    """What is wrong with some entries, each taken by itself, and with the ends of their runs: in a large store this
+    takes no longer than in a small one. What is missing between them only ``follow`` finds."""
+    e = schema.entries.c
+    rows = connection.execute(sa.select(schema.entries).where(e.seq.in_([entry.seq for entry in entries])))
+    found = [said for row in rows.mappings() for said in _chain_problems([row], row["previous"], row["seq"])]
+    cut = anchor.cut_off(connection)
+    found += [cut] if cut else []
+    ends: dict[str, tuple[int, str] | None] = {}
+    for entry in entries:
+        if isinstance(entry.fact, RunClosed):
+            ends[entry.fact.run] = (entry.fact.events, entry.fact.head)
+    found += _runs_as_known(connection, list(ends.items()))
+    return Followed(*ledger.head_of(connection), tuple(found))
+
+
+def _rows(connection: sa.Connection, after: int) -> Iterable[Any]:
+    e = schema.entries.c
+    query = sa.select(schema.entries).where(e.seq > after).order_by(e.seq).execution_options(yield_per=1000)
+    return connection.execute(query).mappings()
+
+
+def _chain_problems(rows: Iterable[Any], head: str, expected: int) -> Iterable[str]:
     for row in rows:
         seq, name = row["seq"], f"entry {row['seq']} ({row['kind']})"
         if seq != expected:
@@ -42,8 +88,6 @@ def _chain_problems(rows: Iterable[Any]) -> Iterable[str]:
         except ValueError as fault:
             yield f"{name}: it cannot be read ({fault})"
         head, expected = row["hash"], seq + 1
-    if expected == 1:
-        yield "the ledger is empty"
 
 
 def _bench_problems(connection: sa.Connection) -> Iterable[str]:
@@ -91,21 +135,28 @@ def _run_problems(connection: sa.Connection) -> Iterable[str]:
             to_come.discard(fact.run)
     here = set(connection.execute(sa.select(schema.runs.c.run)).scalars())
     yield from (f"run {run}: the ledger does not know it" for run in sorted(here - heads.keys()))
-    for run, known in heads.items():
-        if run in here or run not in to_come:
-            yield from _run_as_known(connection, run, known)
+    asked = [(run, known) for run, known in heads.items() if run in here or run not in to_come]
+    for first in range(0, len(asked), AT_ONCE):
+        yield from _runs_as_known(connection, asked[first : first + AT_ONCE])
 
 
-def _run_as_known(connection: sa.Connection, run: str, known: tuple[int, str] | None) -> Iterable[str]:
+def _runs_as_known(connection: sa.Connection, some: Sequence[tuple[str, tuple[int, str] | None]]) -> Iterable[str]:
     e = schema.events.c
-    if known is None:
-        kinds = set(connection.execute(sa.select(e.kind).where(e.run == run)).scalars())
-        if not kinds:
-            yield f"run {run}: it began, and nothing of it is there"
-        elif kinds & {"RunEnded", "Interrupted"}:
-            yield f"run {run}: it has ended, and the ledger does not know of that"
-        return
-    events, head = known
-    there = connection.execute(sa.select(e.hash).where(e.run == run, e.seq == events - 1)).scalar()
-    if events and there != head:
-        yield f"run {run}: its event {events - 1} is missing or is not the one that the ledger knows"
+    ends = [(run, known[0] - 1) for run, known in some if known is not None]
+    query = sa.select(e.run, e.seq, e.hash).where(sa.tuple_(e.run, e.seq).in_(ends))
+    there = {(run, seq): head for run, seq, head in connection.execute(query)}
+    for run, known in some:
+        if known is None:
+            yield from _open_run(connection, run)
+        elif known[0] and there.get((run, known[0] - 1)) != known[1]:
+            yield f"run {run}: its event {known[0] - 1} is missing or is not the one that the ledger knows"
+
+
+def _open_run(connection: sa.Connection, run: str) -> Iterable[str]:
+    """A run of which the ledger knows the beginning alone."""
+    e = schema.events.c
+    kinds = set(connection.execute(sa.select(e.kind).where(e.run == run)).scalars())
+    if not kinds:
+        yield f"run {run}: it began, and nothing of it is there"
+    elif kinds & {"RunEnded", "Interrupted"}:
+        yield f"run {run}: it has ended, and the ledger does not know of that"

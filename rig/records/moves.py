@@ -33,9 +33,9 @@ from rig.records.facts import (
     Shipped,
 )
 from rig.records.findings import findings, is_safety, results_of
-from rig.records.job import CORRECTABLE, Job, find_job, job_numbers, read_job
+from rig.records.job import CORRECTABLE, Job, find_job, job_numbers, read_job, read_jobs
 from rig.records.ledger import Kept, job_subject
-from rig.records.ledger_problems import problems
+from rig.records.ledger_problems import follow, problems
 from rig.records.people import LEAD, QA, ROLES, TECHNICIAN, Proved, same_name
 from rig.records.store import Store
 
@@ -59,7 +59,7 @@ def receive(
         new = number.strip() or _next(numbers)
         if new in numbers:
             raise RuleError(f"job {new} is on record already", "Leave the number out, or give another.", "--job")
-        missing = [*_not_here_yet(connection, numbers, fact), *_warranty(connection, fact)]
+        missing = [*_not_here_yet(connection, fact), *_warranty(connection, fact)]
         if missing:
             raise RuleError("this unit cannot be received", "", fact.serial, tuple(missing))
         ledger.append(connection, fact, subject=job_subject(new), by=who.name)
@@ -73,11 +73,9 @@ def _next(numbers: Iterable[str]) -> str:
     return str(max((int(n) for n in numbers if n.isascii() and n.isdecimal()), default=0) + 1)
 
 
-def _not_here_yet(connection: sa.Connection, numbers: Iterable[str], fact: Received) -> Iterable[str]:
-    for number in numbers:
-        job = read_job(connection, number)
-        if not job.closed and same_name(job.received.serial) == same_name(fact.serial):
-            yield f"the unit is here already, as job {number} ({job.stage})"
+def _not_here_yet(connection: sa.Connection, fact: Received) -> Iterable[str]:
+    for job in read_jobs(connection, still_open=True, serial=fact.serial):
+        yield f"the unit is here already, as job {job.number} ({job.stage})"
 
 
 def _warranty(connection: sa.Connection, fact: Received) -> Iterable[str]:
@@ -326,6 +324,8 @@ def withdraw(store: Store, number: str, fact: ReleaseWithdrawn, who: Proved) -> 
 def ship(store: Store, number: str, fact: Shipped, who: Proved, today: date) -> Kept:
     """Out of the door, on a release that still holds."""
     who.must_be(*ROLES)
+    with store.reading() as reading:
+        followed = follow(reading)
 
     def look(connection: sa.Connection, job: Job) -> Iterable[str]:
         if job.unreleased:
@@ -333,7 +333,7 @@ def ship(store: Store, number: str, fact: Shipped, who: Proved, today: date) -> 
         for _, conceded in job.all(Conceded):
             if date.fromisoformat(conceded.until) < today:
                 yield f"the concession of {conceded.finding} ended on {conceded.until}"
-        yield from (f"the records do not hold: {problem}" for problem in problems(connection))
+        yield from (f"the records do not hold: {problem}" for problem in problems(connection, followed))
 
     return _move(store, number, fact, who, None, "this unit cannot be shipped", look)
 

@@ -33,7 +33,7 @@ from rig.records.indicators import not_read
 from rig.records.job import Job, read_job
 from rig.records.keys import sign, signing_key
 from rig.records.ledger import job_subject
-from rig.records.ledger_problems import problems
+from rig.records.ledger_problems import Followed, follow, problems
 from rig.records.people import QA, Proved, same_name
 from rig.records.read import verify
 from rig.records.store import Store
@@ -48,8 +48,11 @@ MEANING = (
 )
 
 
-def what_is_missing(connection: sa.Connection, number: str, standing: Standing, who: Proved | None) -> tuple[str, ...]:
-    """Everything that stands between a job and its release, in words; nothing when it may be released."""
+def what_is_missing(
+    connection: sa.Connection, number: str, standing: Standing, who: Proved | None, followed: Followed | None = None
+) -> tuple[str, ...]:
+    """Everything that stands between a job and its release, in words; nothing when it may be released. The ledger is
+    followed here, or from where it was ``followed`` before."""
     job = read_job(connection, number)
     asked = asked_of(connection, standing, job)
     results = results_of(connection, job)
@@ -58,7 +61,7 @@ def what_is_missing(connection: sa.Connection, number: str, standing: Standing, 
     found += [f"open finding: {f.what}" for f in against if not f.closed]
     if who is not None:
         found += _independent(job, results, who)
-    found += _chains(connection, job)
+    found += _chains(connection, job, followed)
     return tuple(dict.fromkeys(found))
 
 
@@ -161,8 +164,8 @@ def _independent(job: Job, results: tuple[RunResults, ...], who: Proved) -> Iter
         yield f"{who.name} has granted a concession in this job: somebody else releases it"
 
 
-def _chains(connection: sa.Connection, job: Job) -> Iterator[str]:
-    yield from (f"the records do not hold: {problem}" for problem in problems(connection))
+def _chains(connection: sa.Connection, job: Job, followed: Followed | None) -> Iterator[str]:
+    yield from (f"the records do not hold: {problem}" for problem in problems(connection, followed))
     for run in job.runs:
         for problem in verify(connection, run.run).problems:
             yield f"the records do not hold: run {run.run[:13]}: {problem}"
@@ -171,9 +174,11 @@ def _chains(connection: sa.Connection, job: Job) -> Iterator[str]:
 def release(store: Store, number: str, standing: Standing, who: Proved) -> Released:
     """Sign. Raises RuleError with everything that is missing, or when a release holds already, and RecordError."""
     key = signing_key(store)
+    with store.reading() as connection:  # it is long in a large store, and benches write meanwhile
+        followed = follow(connection)
     with store.writing() as connection:
-        _refuse_twice(connection, read_job(connection, number))
-        missing = what_is_missing(connection, number, standing, who)
+        _refuse_twice(connection, read_job(connection, number), followed)
+        missing = what_is_missing(connection, number, standing, who, followed)
         if missing:
             raise RuleError("this unit cannot be released", "", f"job {number}", missing)
         utc = ledger.now()
@@ -182,7 +187,7 @@ def release(store: Store, number: str, standing: Standing, who: Proved) -> Relea
     return fact
 
 
-def _refuse_twice(connection: sa.Connection, job: Job) -> None:
+def _refuse_twice(connection: sa.Connection, job: Job, followed: Followed) -> None:
     """A second signature over the same records says nothing new, and two papers of one unit would go about."""
     if job.release is None or job.closed:  # of a closed job that is said
         return
@@ -192,7 +197,7 @@ def _refuse_twice(connection: sa.Connection, job: Job) -> None:
         "UTC, and nothing was added since"
     )
     do = "Ship it, or make its certificate. New work on the unit ends the release; QA can withdraw it, with a reason."
-    raise RuleError(what, do, f"job {job.number}", tuple(_chains(connection, job)))
+    raise RuleError(what, do, f"job {job.number}", tuple(_chains(connection, job, followed)))
 
 
 def _signed(

@@ -15,8 +15,8 @@ from rig.records.store import Store
 
 def jobs_touched(store: Store, change: FileApproved) -> Iterator[Job]:
     """The jobs that are open and stand on the file that ``change`` puts in force."""
-    for job in jobs_of(store):
-        if not job.closed and _touches(job, change):
+    for job in jobs_of(store, still_open=True):
+        if _touches(job, change):
             yield job
 
 

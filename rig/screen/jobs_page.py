@@ -11,7 +11,7 @@ from rig.plan.visible import visible
 from rig.screen import palette
 from rig.screen.page import Act, Lines, Page
 from rig.screen.pick import Pick
-from rig.screen.records import JobLine, all_jobs, heading_of, what_blocks
+from rig.screen.records import JobLine, heading_of, jobs, what_blocks
 
 COLUMNS = ("jobs.job", "jobs.received", "jobs.serial", "jobs.next", "jobs.owner", "jobs.blocks")
 WIDE = 120  # columns from which on there is room for the owner
@@ -40,11 +40,17 @@ class JobsPage(Page):
 
     def enter(self) -> None:
         self._list.focus()
-        store = self.rig.store
-        self.fetch(lambda: (heading_of(store), all_jobs(store)), self._put)
+        self._read()
 
-    def _put(self, found: tuple[str, list[JobLine]]) -> None:
-        self._heading, self._jobs = found
+    def _read(self) -> None:
+        store, closed_too = self.rig.store, self._closed_too
+        self.fetch(lambda: (closed_too, heading_of(store), jobs(store, closed_too=closed_too)), self._put)
+
+    def _put(self, found: tuple[bool, str, list[JobLine]]) -> None:
+        closed_too, heading, lines = found
+        if closed_too != self._closed_too:  # the other way was asked for meanwhile
+            return
+        self._heading, self._jobs = heading, lines
         self._fill()
         self._find_blocks()
 
@@ -71,9 +77,8 @@ class JobsPage(Page):
         self.fetch(find, put)
 
     def _fill(self) -> None:
-        shown = [job for job in self._jobs if self._closed_too or not job.closed]
         say, width = self.rig.words, self.app.size.width - SIGN
-        self._list.put([(job.number, cut(self._line(job), width, self.rig.looks)) for job in shown])
+        self._list.put([(job.number, cut(self._line(job), width, self.rig.looks)) for job in self._jobs])
         names = [say(name) for name in COLUMNS]
         title = self._heading or say("jobs.none")
         self._head.show([Text(visible(title, 200)), Text(f"  {self._columns(*names)}", palette.HEAD)])
@@ -107,4 +112,4 @@ class JobsPage(Page):
 
     def _turn(self) -> None:
         self._closed_too = not self._closed_too
-        self._fill()
+        self._read()

@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from rig.errors import RigError
+
+if TYPE_CHECKING:
+    from rig.records.job import Job
 
 
 @dataclass(frozen=True)
@@ -23,29 +28,21 @@ class JobLine:
     entries: int
 
 
-def all_jobs(store: str | None) -> list[JobLine]:
-    """Every job, the latest first; none where there are no records yet. Raises RigError."""
+def jobs(store: str | None, *, closed_too: bool = True, serial: str | None = None) -> list[JobLine]:
+    """Jobs, the latest first, or those of one unit; none where there are no records yet. Raises RigError."""
     from rig.records.job import jobs_of
     from rig.records.store import Store, place_of
 
     if not place_of(store).may_hold:
         return []
     with Store.open(store) as records:
-        found = [
-            JobLine(
-                j.number,
-                j.received.serial,
-                j.received.unit,
-                j.received.owner,
-                j.entries[0].utc,
-                j.stage,
-                j.move,
-                j.closed,
-                len(j.entries),
-            )
-            for j in jobs_of(records)
-        ]
-    return found[::-1]
+        return [_line(job) for job in jobs_of(records, still_open=not closed_too, serial=serial)][::-1]
+
+
+def _line(job: Job) -> JobLine:
+    unit, begun = job.received, job.entries[0].utc
+    ways = (job.stage, job.move, job.closed, len(job.entries))
+    return JobLine(job.number, unit.serial, unit.unit, unit.owner, begun, *ways)
 
 
 def what_blocks(store: str | None, number: str) -> tuple[str, ...]:
@@ -60,12 +57,9 @@ def what_blocks(store: str | None, number: str) -> tuple[str, ...]:
 
 def jobs_of_serial(store: str | None, serial: str) -> list[JobLine]:
     """The jobs of a unit, the latest first; none where the records cannot be read: the run will say so."""
-    from rig.records.people import same_name
-
-    try:
-        return [job for job in all_jobs(store) if same_name(job.serial) == same_name(serial)]
-    except RigError:
-        return []
+    with suppress(RigError):
+        return jobs(store, serial=serial)
+    return []
 
 
 def heading_of(store: str | None) -> str:
