@@ -3,8 +3,9 @@
     python -m tests.benchmarks.bench_shop [--runs 300 1000] [--only sqlite]
 
 prints, for each number of runs, milliseconds of ``Store.list_runs(serial)``, of ``overview`` with its tables up to
-date, and of taking one more run in; and by how much each grew with the runs. ``--runs 1000 10000 100000`` is the long
-form: 100,000 runs are 4 million readings, about 4 GB on disk and an hour to make. Data are invented.
+date, of taking one more run in, of listing the jobs that are open, and of following the ledger, as a release does; and
+by how much each grew with the runs. ``--runs 1000 10000 100000`` is the long form: 100,000 runs are 4 million readings.
+Data are invented.
 """
 
 from __future__ import annotations
@@ -32,7 +33,9 @@ from rig.records.chain import BEGINNING, link
 from rig.records.codec import encode, encode_fields
 from rig.records.facts import Fact, InstrumentOnBench, PartFitted, Received, Repaired, RunBegan, RunClosed, Shipped
 from rig.records.ids import uuid7
+from rig.records.job import jobs_of
 from rig.records.journal import reading_row, run_row
+from rig.records.ledger_problems import follow
 from rig.records.store import Store
 from rig.shop.figures import Asked
 from rig.shop.overview import overview
@@ -46,6 +49,7 @@ CAUSES = ["rectifier-open", "filter-choked", "probe-coated", "heater-scaled", "g
 BEGIN = datetime(2023, 1, 2, 8, 0, tzinfo=UTC)
 ASKED = Asked(None, None, ("final-inspection", "electrical-safety"), 90, frozenset({"not-level"}))
 TODAY = date(2027, 1, 1)
+TIMED = ("history", "figures", "one more", "open jobs", "followed")
 
 
 @dataclass
@@ -136,8 +140,8 @@ def milliseconds(act: Callable[[], object], times: int) -> float:
     return statistics.median(found)
 
 
-def measured(filler: Filler, runs: int) -> tuple[float, float, float, float]:
-    """History, figures, one more run; and the seconds that making it all took."""
+def measured(filler: Filler, runs: int) -> dict[str, float]:
+    """Milliseconds by what was timed; ``made`` is the seconds that making it all took."""
     store, began = filler.store, time.perf_counter()
     filler.fill(runs)
     bring_up_to_date(store)
@@ -145,14 +149,23 @@ def measured(filler: Filler, runs: int) -> tuple[float, float, float, float]:
         with store.engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
             connection.exec_driver_sql("ANALYZE")
     made = time.perf_counter() - began
-    history = milliseconds(lambda: store.list_runs("LM-00007"), 9)
-    figures = milliseconds(lambda: overview(store, ASKED, TODAY, 30), 3)
 
     def more() -> None:
         filler.fill(filler.runs + 1)
         bring_up_to_date(store)
 
-    return history, figures, milliseconds(more, 3), made
+    def followed() -> None:
+        with store.reading() as connection:
+            assert follow(connection).problems == ()
+
+    return {
+        "history": milliseconds(lambda: store.list_runs("LM-00007"), 9),
+        "figures": milliseconds(lambda: overview(store, ASKED, TODAY, 30), 3),
+        "one more": milliseconds(more, 3),
+        "open jobs": milliseconds(lambda: list(jobs_of(store, still_open=True)), 3),
+        "followed": milliseconds(followed, 1),
+        "made": made,
+    }
 
 
 def main() -> None:
@@ -160,7 +173,7 @@ def main() -> None:
     parser.add_argument("--runs", type=int, nargs="+", default=[300, 1000])
     parser.add_argument("--only", choices=["sqlite", "postgresql"])
     wanted = parser.parse_args()
-    print("store        runs     history ms  figures ms  one more ms  made in s", flush=True)
+    print(f"{'milliseconds':<12} {'runs':<8}" + "".join(f"{name:>11}" for name in TIMED) + "  made in s", flush=True)
     with ExitStack() as stack:
         urls = {}
         if wanted.only != "postgresql":
@@ -172,17 +185,17 @@ def main() -> None:
             server = next(serving)
             urls["postgresql"] = server.url(server.database())
         for kind, url in urls.items():
-            rows = []
+            rows: list[tuple[int, dict[str, float]]] = []
             with Store.open(url) as store:
                 filler = Filler(store, random.Random(1))
                 for runs in wanted.runs:
-                    rows.append((runs, *measured(filler, runs)))
-                    history, figures, more, made = rows[-1][1:]
-                    print(f"{kind:<12} {runs:<8} {history:10.1f} {figures:11.1f} {more:12.1f} {made:10.1f}", flush=True)
-            for before, after in pairwise(rows):
-                times = [f"{b / a:.2f}" for a, b in zip(before, after, strict=True)][:4]
-                said = f"history x {times[1]}, figures x {times[2]}, one more x {times[3]}"
-                print(f"  {kind}: {times[0]} x the runs: {said}")
+                    found = measured(filler, runs)
+                    rows.append((runs, found))
+                    times = "".join(f"{found[name]:11.1f}" for name in TIMED)
+                    print(f"{kind:<12} {runs:<8}{times}{found['made']:11.1f}", flush=True)
+            for (few, before), (many, after) in pairwise(rows):
+                said = ", ".join(f"{name} x {after[name] / before[name]:.2f}" for name in TIMED)
+                print(f"  {kind}: {many / few:.2f} x the runs: {said}")
 
 
 if __name__ == "__main__":
