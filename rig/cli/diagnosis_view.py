@@ -21,18 +21,26 @@ LEAST = 0.005  # a share below this is not worth a line
 BAR = 20  # characters of a bar that is full
 
 
-def show(found: Diagnosis, out: Printer, sources: bool = False) -> None:
-    """All of it on one stream."""
+def show(found: Diagnosis, out: Printer, sources: bool = False, first: bool = False) -> None:
+    """All of it on one stream; what to do comes last, or ``first``: a terminal shows its end, a page its beginning."""
     unit = f" · unit {found.table.unit}" if found.table.unit else ""
     out.line(Text(f"{found.table.table.title}{unit}", "bold"))
     out.line(f"{len(found.ranking.evidence)} observations · {found.advice.fit.words}", "")
+    if first:
+        _conclusion(found, out)
     _causes(found, out)
     _reasons(found, out)
     _pairs(found, out)
     _next(found, out)
     if sources:
         _sources(found, out)
-    out.line("", Text(_advice(found), "bold"))
+    if not first:
+        out.line("")
+        _conclusion(found, out)
+
+
+def _conclusion(found: Diagnosis, out: Printer) -> None:
+    out.line(*wrapped(Text(_advice(found), "bold"), max(out.width - 1, 20), 0))
     if found.advice.repeat:
         again = ", ".join(found.table.observations[o].title for o in found.advice.repeat)
         _paragraph(out, f"Repeat afterwards, and the test that failed: {again}.", 0)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -19,6 +20,7 @@ from rig.screen.words import Words
 if TYPE_CHECKING:
     from rig.diagnosis.diagnosis import Diagnosis
 
+TO_REPAIR = ("found", "repair")  # what a diagnosis advises when it has seen enough
 OTHER = "other"  # what the records call a cause that no table has
 
 
@@ -31,6 +33,7 @@ class CausesPage(Page):
         self._lines = Scrolled(words)
         self._found: Diagnosis | None = None
         self._of = ""  # the run that it is of
+        self._job = ""  # its job, where one is on record
 
     def compose(self) -> ComposeResult:
         yield self._lines
@@ -44,8 +47,8 @@ class CausesPage(Page):
             self._lines.put([Text(self.rig.words("causes.thinking"))])
             self.fetch(lambda: self._diagnose(run, job), self._put)
 
-    def _diagnose(self, run: str, job: str) -> Diagnosis:
-        """What all runs of a job say; of one run where it has no job on record."""
+    def _diagnose(self, run: str, job: str) -> tuple[Diagnosis, str]:
+        """What all runs of a job say, and the job; of one run where it has no job on record."""
         from rig.cli.diagnose import Wanted, perform
         from rig.records.job import find_job
         from rig.records.store import Store
@@ -55,10 +58,10 @@ class CausesPage(Page):
             with Store.open(self.rig.store) as records, records.reading() as connection:
                 if find_job(connection, job) is not None:
                     wanted = replace(wanted, run=None, job=job)
-        return perform(wanted)
+        return perform(wanted), wanted.job or ""
 
-    def _put(self, found: Diagnosis) -> None:
-        self._found = found
+    def _put(self, found: tuple[Diagnosis, str]) -> None:
+        self._found, self._job = found
         self._show()
 
     def on_resize(self) -> None:
@@ -74,7 +77,7 @@ class CausesPage(Page):
             page.line(
                 *wrapped(Text(f"! {self.rig.words('ask.caution')} {caution}", palette.CAUTION), page.width - 1, 0)
             )
-        show(self._found, page)
+        show(self._found, page, first=True)
         self._lines.put(page.lines, keep)
 
     def ranked(self, job: str) -> list[str]:
@@ -96,8 +99,12 @@ class CausesPage(Page):
         self._lines.leaf(pages)
 
     def acts(self) -> list[Act]:
-        procedure = self.next_procedure
-        if procedure is None:
-            return []
-        name = self.rig.words("act.run-next", procedure=procedure)
-        return [Act("f8", name, lambda: self.rig.run_again(procedure))]
+        """What is advised is the first key: the next test, or the job, to repair what was found."""
+        procedure, job = self.next_procedure, self._job
+        ways: list[tuple[str, Callable[[], None]]] = []
+        if job and self._found is not None and self._found.advice.do in TO_REPAIR:
+            ways.append((self.rig.words("act.to-job", job=job), lambda: self.rig.open_job(job)))
+        if procedure is not None:
+            name = self.rig.words("act.run-next", procedure=procedure)
+            ways.append((name, lambda: self.rig.run_again(procedure)))
+        return [Act(key, *way) for key, way in zip(("f8", "f7"), ways, strict=False)]
