@@ -28,6 +28,7 @@ def show(found: Diagnosis, out: Printer, sources: bool = False, first: bool = Fa
     out.line(f"{len(found.ranking.evidence)} observations · {found.advice.fit.words}", "")
     if first:
         _conclusion(found, out)
+        out.line("")
     _causes(found, out)
     _reasons(found, out)
     _pairs(found, out)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from rich.text import Text
@@ -33,35 +32,41 @@ class CausesPage(Page):
         self._lines = Scrolled(words)
         self._found: Diagnosis | None = None
         self._of = ""  # the run that it is of
-        self._job = ""  # its job, where one is on record
+        self._job = self._serial = ""  # its job and unit, where they are on record
+        self.asked = ""  # a job that is looked at away from its bench; empty: the run on the bench
 
     def compose(self) -> ComposeResult:
         yield self._lines
 
     def enter(self) -> None:
         scene = self._slot.scene
-        run = scene.started.run if scene is not None and scene.started is not None else ""
-        if run and run != self._of:
-            self._of, self._found = run, None
-            job = scene.started.job if scene is not None and scene.started is not None else ""
+        started = scene.started if scene is not None and not self.asked else None
+        run, job = (started.run, started.job) if started is not None else ("", self.asked)
+        asked = self.asked
+        if asked or run != self._of:  # what is on record of a job may have grown
+            self._of, self._job, self._found = run, "", None
             self._lines.put([Text(self.rig.words("causes.thinking"))])
-            self.fetch(lambda: self._diagnose(run, job), self._put)
+            self.fetch(lambda: (asked, *self._diagnose(run, job)), self._put)
 
-    def _diagnose(self, run: str, job: str) -> tuple[Diagnosis, str]:
-        """What all runs of a job say, and the job; of one run where it has no job on record."""
+    def _diagnose(self, run: str, job: str) -> tuple[Diagnosis, str, str]:
+        """What all runs of a job say, the job and its unit; of one run where it has no job on record."""
         from rig.cli.diagnose import Wanted, perform
         from rig.records.job import find_job
         from rig.records.store import Store
 
-        wanted = Wanted(run=run, store=self.rig.store)
+        known = None
         if job:
             with Store.open(self.rig.store) as records, records.reading() as connection:
-                if find_job(connection, job) is not None:
-                    wanted = replace(wanted, run=None, job=job)
-        return perform(wanted), wanted.job or ""
+                known = find_job(connection, job)
+        if known is None:
+            return perform(Wanted(run=run, store=self.rig.store)), "", ""
+        return perform(Wanted(job=job, store=self.rig.store)), job, known.received.serial
 
-    def _put(self, found: tuple[Diagnosis, str]) -> None:
-        self._found, self._job = found
+    def _put(self, found: tuple[str, Diagnosis, str, str]) -> None:
+        asked, diagnosis, job, serial = found
+        if asked != self.asked:  # somebody has asked for another meanwhile
+            return
+        self._found, self._job, self._serial = diagnosis, job, serial
         self._show()
 
     def on_resize(self) -> None:
@@ -82,8 +87,7 @@ class CausesPage(Page):
 
     def ranked(self, job: str) -> list[str]:
         """The causes of a job, the likeliest first, where they have been ranked here."""
-        scene = self._slot.scene
-        if self._found is None or scene is None or scene.started is None or scene.started.job != job:
+        if self._found is None or self._job != job:
             return []
         return [*self._found.ranking.shares(), OTHER]
 
@@ -100,11 +104,17 @@ class CausesPage(Page):
 
     def acts(self) -> list[Act]:
         """What is advised is the first key: the next test, or the job, to repair what was found."""
-        procedure, job = self.next_procedure, self._job
+        say, procedure, job = self.rig.words, self.next_procedure, self._job
         ways: list[tuple[str, Callable[[], None]]] = []
         if job and self._found is not None and self._found.advice.do in TO_REPAIR:
-            ways.append((self.rig.words("act.to-job", job=job), lambda: self.rig.open_job(job)))
+            ways.append((say("act.to-job", job=job), lambda: self.rig.open_job(job)))
         if procedure is not None:
-            name = self.rig.words("act.run-next", procedure=procedure)
-            ways.append((name, lambda: self.rig.run_again(procedure)))
-        return [Act(key, *way) for key, way in zip(("f8", "f7"), ways, strict=False)]
+            ways.append((say("act.run-next", procedure=procedure), lambda: self._run(procedure)))
+        found = [Act(key, *way) for key, way in zip(("f8", "f7"), ways, strict=False)]
+        return [*found, Act("f3", say("act.back"), lambda: self.rig.open_job(job))] if self.asked else found
+
+    def _run(self, procedure: str) -> None:
+        if self.asked:
+            self.rig.to_bench(self._serial, procedure)
+        else:
+            self.rig.run_again(procedure)

@@ -94,6 +94,8 @@ class OneJobPage(Page):
             bench = say("act.to-slot", n=slots.chosen.number) if slots.several else say("act.to-bench")
             what = bench if move == RUN else say("act.stage", stage=move)
             found.append(Act("f8", what, lambda: self._take(move)))
+            if self._page.job.runs and self._page.job.release is None:
+                found.append(Act("f4", say("act.causes"), lambda: self.rig.show_causes(self.number)))
         if self._page.job.has_been_released:
             found.append(Act("f9", say("act.certificate"), self._certificate))
         return [*found, Act("f7", say("act.more"), lambda: self._choose(True)), back]

@@ -135,8 +135,9 @@ class Ways(App[int]):
         """The run, or where one begins."""
         self.turn_to("begin" if self.scene is None else "bench")
 
-    def show_causes(self) -> None:
-        """What is likely behind a failure."""
+    def show_causes(self, job: str = "") -> None:
+        """What is likely behind the failure on the bench, or behind the complaint of a job."""
+        self.causes_page.asked = job
         self.turn_to("causes")
 
     def next_unit(self) -> None:
@@ -195,13 +196,15 @@ class Ways(App[int]):
         self.turn_to("read")
         self.read_page.put(lines, came_from)
 
-    def to_bench(self, serial: str) -> None:
-        """The unit of a job to the bench."""
+    def to_bench(self, serial: str, procedure: str = "") -> None:
+        """The unit of a job to the bench, for a procedure or for the one that was chosen there."""
         if self.slot.alive:
             self.say_still_running(self.slot)
             return
         self.next_unit()
         self.begin_page.serial.value = serial
+        if procedure:
+            self.begin_page.procedure.value = procedure
         self.begin_page.enter()
 
     def say_still_running(self, slot: Slot) -> None:

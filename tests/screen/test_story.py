@@ -65,6 +65,10 @@ async def test_from_receiving_to_the_certificate(staffed: Path) -> None:
         assert text_of(app).index("Found: Renew the rectifier") < text_of(app).index("1  rectifier-open")
         await pilot.press("f8")  # enough was seen: to the job, to note what was found
         await until(pilot, lambda: app.page.name == "job" and "next: diagnose" in text_of(app))
+        await pilot.press("f4")  # and back to them from the job, on whatever day
+        await until(pilot, lambda: "1  rectifier-open" in text_of(app) and "F3 back" in text_of(app))
+        await pilot.press("f3")
+        await until(pilot, lambda: app.page.name == "job" and "next: diagnose" in text_of(app))
         await pilot.press("f8")
         await fill_in(pilot, app, "", "")
         await signed(pilot, app, "A. Bench", "now: estimate")
