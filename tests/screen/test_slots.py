@@ -191,7 +191,9 @@ async def test_a_scanned_unit_is_told_to_be_in_its_slot_and_begins_in_no_other(s
         for key in "LM-0043":
             app.keystrokes.take(key)
         await until(pilot, lambda: "Scanned LM-0043: in NO slot where a run goes on." in text_of(app))
-        await pilot.press("f12", *"LM-0042", "enter")
+        await pilot.press("f12")
+        await until(pilot, lambda: app.focused is app.begin_page.serial.input)
+        await pilot.press(*"LM-0042", "enter")
         await until(pilot, lambda: "Scanned LM-0042: the unit in slot 1, NOT in the chosen one." in text_of(app))
         await pilot.press("f8")
         await until(pilot, lambda: app.slot.running is None and "the unit in slot 1, NOT" in text_of(app))
