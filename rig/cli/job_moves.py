@@ -222,14 +222,18 @@ def correct(entry: str, field: str, value: str, reason: str) -> Act:
     Example:
       rig job 7 correct 12 --field owner --value "Practice Millar" --reason "misheard" --by "A. Bench"
     """
+    from rig.cli.standing import must_be_cause
     from rig.records.facts import Corrected
-    from rig.records.job import job_of
+    from rig.records.job import WITHDRAWN, job_of
     from rig.records.moves import correct as move
+
+    if field == "cause" and value != WITHDRAWN:
+        must_be_cause(value)
 
     def act(store: Store, number: str, rules: ShopRules, who: Proved) -> None:
         found = [e.id for e in job_of(store, number).entries if entry in (str(e.seq), e.id)]
         whole = found[0] if found else entry
-        move(store, number, Corrected(whole, field, value, reason), who)
+        move(store, number, Corrected(whole, field, value, reason), rules, who)
 
     return act
 

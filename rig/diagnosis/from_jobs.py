@@ -18,10 +18,8 @@ from rig.diagnosis.learn import Case
 from rig.events import RunRecord
 from rig.plan.causes import CauseTable, Observation
 from rig.records.declared import declared
-from rig.records.job import Job, job_of
+from rig.records.job import WITHDRAWN, Job, job_of
 from rig.records.store import Store
-
-WITHDRAWN = "withdrawn"
 
 
 @dataclass(frozen=True)

@@ -48,6 +48,7 @@ CORRECTABLE: dict[type[Fact], tuple[str, ...]] = {
     Repaired: ("words", "minutes", "cause"),
     Shipped: ("how",),
 }
+WITHDRAWN = "withdrawn"  # what a cause is corrected to that was none: it teaches nothing any more
 CLOSES = {Shipped: "shipped", ReturnedUnrepaired: "returned unrepaired", Scrapped: "scrapped"}
 
 
@@ -125,7 +126,9 @@ class Job:
             return None
         covered = [e.id for e in self.entries if self.covers(found[0], e)]
         after = [e for e in self.entries if e.id not in covered and not isinstance(e.fact, (PaperIssued, *CLOSES))]
-        return None if [e for e in after if e.id != found[0].id] else found
+        left = self.order_of_last(*CLOSES) if self.closed else None
+        late = [e.id for e in after if left is not None and isinstance(e.fact, Corrected) and e.order > left]
+        return None if [e for e in after if e.id != found[0].id and e.id not in late] else found
 
     @staticmethod
     def covers(release: Kept, entry: Kept) -> bool:
@@ -200,10 +203,14 @@ def in_effect(entries: Iterable[Kept]) -> tuple[Kept, ...]:
         fact = entry.fact
         if isinstance(fact, Corrected) and fact.entry in found:
             wrong = found[fact.entry]
-            old = getattr(wrong.fact, fact.field)
-            value = float(fact.value) if isinstance(old, float) else fact.value
-            found[fact.entry] = replace(wrong, fact=replace(wrong.fact, **{fact.field: value}))
+            found[fact.entry] = replace(wrong, fact=corrected(wrong, fact))
     return tuple(found.values())
+
+
+def corrected(wrong: Kept, by: Corrected) -> Fact:
+    """What an entry should have said."""
+    old = getattr(wrong.fact, by.field)
+    return replace(wrong.fact, **{by.field: float(by.value) if isinstance(old, float) else by.value})
 
 
 def _since_received(entries: Iterable[Kept]) -> tuple[Kept, ...]:

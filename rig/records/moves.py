@@ -33,7 +33,7 @@ from rig.records.facts import (
     Shipped,
 )
 from rig.records.findings import findings, is_safety, results_of
-from rig.records.job import CORRECTABLE, Job, find_job, job_numbers, read_job, read_jobs
+from rig.records.job import CORRECTABLE, Job, corrected, find_job, job_numbers, read_job, read_jobs
 from rig.records.ledger import Kept, job_subject
 from rig.records.ledger_problems import follow, problems
 from rig.records.people import LEAD, QA, ROLES, TECHNICIAN, Proved, same_name
@@ -136,13 +136,22 @@ def _one_of(what: str, word: str, known: Iterable[str]) -> None:
         raise InputError(f"there is no {what} {word!r}{nearest(word, words)}", f"Known: {', '.join(words)}.", what)
 
 
-def _move(store: Store, number: str, fact: Fact, who: Proved, rules: ShopRules | None, what: str, look: Look) -> Kept:
+def _move(
+    store: Store,
+    number: str,
+    fact: Fact,
+    who: Proved,
+    rules: ShopRules | None,
+    what: str,
+    look: Look,
+    closed_too: bool = False,
+) -> Kept:
     """Add an entry to a job after ``look`` has found nothing missing."""
     if rules is not None:
         _must_fit(fact, rules)
     with store.writing() as connection:
         job = read_job(connection, number)
-        missing = [*_open(job), *look(connection, job)]
+        missing = [*(() if closed_too else _open(job)), *look(connection, job)]
         if missing:
             raise RuleError(what, "", f"job {number}", tuple(missing))
         return ledger.append(connection, fact, subject=job_subject(number), by=who.name)
@@ -276,8 +285,9 @@ def _about_finding(
     return _move(store, number, fact, who, rules, what, look)
 
 
-def correct(store: Store, number: str, fact: Corrected, who: Proved) -> Kept:
-    """Say what an entry should have said. Raises InputError, RuleError."""
+def correct(store: Store, number: str, fact: Corrected, rules: ShopRules, who: Proved) -> Kept:
+    """Say what an entry should have said; of a unit that has left, its cause, since that is known better when it comes
+    back. Raises InputError, RuleError."""
     who.must_be(*ROLES)
     if not fact.reason.strip():
         raise InputError("a correction needs a reason", "Write why.", "--reason")
@@ -287,6 +297,8 @@ def correct(store: Store, number: str, fact: Corrected, who: Proved) -> Kept:
         if not wrong:
             yield f"the job has no entry {fact.entry}"
             return
+        if fact.field != "cause":
+            yield from _open(job)
         fields = CORRECTABLE.get(type(wrong[0].fact), ())
         if fact.field not in fields:
             what = f"{', '.join(fields)} can be corrected" if fields else "say it anew instead"
@@ -295,8 +307,14 @@ def correct(store: Store, number: str, fact: Corrected, who: Proved) -> Kept:
             yield f"{fact.field} is a number, not {fact.value!r}"
         elif not fact.value.strip():
             yield f"{fact.field} cannot become nothing"
+        else:
+            right = corrected(wrong[0], fact)
+            _must_fit(right, rules)
+            if isinstance(right, Received):
+                _one_of("complaint", right.complaint, rules.complaints)
+                yield from (f for f in _not_here_yet(connection, right) if fact.field == "serial")
 
-    return _move(store, number, fact, who, None, "this cannot be corrected so", look)
+    return _move(store, number, fact, who, None, "this cannot be corrected so", look, closed_too=True)
 
 
 def _is_number(text: str) -> bool:

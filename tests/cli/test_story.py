@@ -317,6 +317,8 @@ def test_wrong_words_are_told_with_the_nearest(house: Callable[[str], House]) ->
     repair = ("--part", "board=1", "--minutes", "1", "--cause")
     assert "no unit was received as job '9'" in here("A. Bench", "repair", "9", *repair, "rectifier-open", code=2)
     assert "nearest is 'rectifier-open'" in here("A. Bench", "repair", "1", *repair, "rectifyer-open", code=2)
+    to = ("--field", "cause", "--value", "rectifyer-open", "--reason", "misread")
+    assert "nearest is 'rectifier-open'" in here("A. Bench", "job", "1", "correct", "5", *to, code=2)
     code, out, _ = here.rig("release", "1", "--by", "Q. Reviewer", "--pin-file", str(here.folder / "Q. Reviewer.pin"),
                             "--json")  # fmt: skip
     assert code == 4

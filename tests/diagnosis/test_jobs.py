@@ -80,7 +80,7 @@ def shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Shop]:
 
 def withdraw(shop: Shop, who: Proved = LEAD) -> None:
     (entry, _) = job_of(shop.store, shop.job).repairs[-1]
-    moves.correct(shop.store, shop.job, Corrected(entry.id, "cause", WITHDRAWN, "it came back"), who)
+    moves.correct(shop.store, shop.job, Corrected(entry.id, "cause", WITHDRAWN, "it came back"), RULES, who)
 
 
 def test_runs_before_and_after_a_repair_are_told_apart(shop: Shop) -> None:

@@ -25,7 +25,7 @@ from rig.records.facts import (
     Scrapped,
     Shipped,
 )
-from rig.records.job import job_of
+from rig.records.job import WITHDRAWN, job_of
 from rig.records.release import release
 from rig.records.warranty import baseline
 
@@ -194,18 +194,46 @@ def test_the_en_number_of_a_change() -> None:
 def test_a_correction_names_what_it_corrects_and_both_stand(shop: Shop) -> None:
     shop.receive()
     entry = job_of(shop.store, "1").entries[0]
-    moves.correct(shop.store, "1", Corrected(entry.id, "owner", "Practice Millar", "misheard"), TECH)
+    moves.correct(shop.store, "1", Corrected(entry.id, "owner", "Practice Millar", "misheard"), RULES, TECH)
     job = job_of(shop.store, "1")
     assert job.received.owner == "Practice Millar"
     assert job.entries[0] == entry
     assert shop.store.problems() == ()
-    refused(lambda: moves.correct(shop.store, "1", Corrected("x", "owner", "y", "z"), TECH), "no entry x")
+    refused(lambda: moves.correct(shop.store, "1", Corrected("x", "owner", "y", "z"), RULES, TECH), "no entry x")
     wrong = Corrected(entry.id, "unit", "demo-24-dc", "z")
-    refused(lambda: moves.correct(shop.store, "1", wrong, TECH), "can be corrected")
+    refused(lambda: moves.correct(shop.store, "1", wrong, RULES, TECH), "can be corrected")
     nothing = Corrected(entry.id, "owner", " ", "z")
-    refused(lambda: moves.correct(shop.store, "1", nothing, TECH), "become nothing")
+    refused(lambda: moves.correct(shop.store, "1", nothing, RULES, TECH), "become nothing")
     with pytest.raises(InputError, match="reason"):
-        moves.correct(shop.store, "1", Corrected(entry.id, "owner", "y", ""), TECH)
+        moves.correct(shop.store, "1", Corrected(entry.id, "owner", "y", ""), RULES, TECH)
+
+
+@pytest.mark.parametrize(
+    ("field", "value", "says"),
+    [("complaint", "no-watr-level", "no-water-level"), ("serial", "LM-0007", "here already, as job 1")],
+)
+def test_a_correction_is_held_to_the_rules_of_what_it_corrects(shop: Shop, field: str, value: str, says: str) -> None:
+    shop.receive("LM-0007")
+    shop.receive("LM-0008")
+    entry = job_of(shop.store, "2").entries[0]
+    with pytest.raises((InputError, RuleError)) as caught:
+        moves.correct(shop.store, "2", Corrected(entry.id, field, value, "misheard"), RULES, TECH)
+    assert says in str(caught.value) + " ".join(getattr(caught.value, "missing", ()))
+
+
+def test_of_a_unit_that_has_left_only_the_cause_is_corrected(shop: Shop) -> None:
+    shop.ready()
+    release(shop.store, shop.job, shop.standing, QA)
+    moves.ship(shop.store, shop.job, Shipped("parcel"), TECH, shop.today)
+    before = job_of(shop.store, shop.job)
+    repair = next(e for e in before.entries if e.kind == "Repaired")
+    minutes = Corrected(repair.id, "minutes", "45", "typing error")
+    refused(lambda: moves.correct(shop.store, shop.job, minutes, RULES, TECH), "the job is closed: shipped")
+    moves.correct(shop.store, shop.job, Corrected(repair.id, "cause", WITHDRAWN, "it came back"), RULES, TECH)
+    job = job_of(shop.store, shop.job)
+    assert job.repairs[0][1].cause == WITHDRAWN
+    assert job.closed == "shipped"
+    assert job.release == before.release
 
 
 def test_what_has_a_meaning_of_its_own_is_said_anew_not_corrected(shop: Shop) -> None:
@@ -221,10 +249,11 @@ def test_what_has_a_meaning_of_its_own_is_said_anew_not_corrected(shop: Shop) ->
         ("Repaired", "parts"),
     ):
         entry = next(e for e in job.entries if e.kind == kind)
-        refused(lambda e=entry, f=field: moves.correct(shop.store, "1", Corrected(e.id, f, "x", "y"), TECH), "")
+        refused(lambda e=entry, f=field: moves.correct(shop.store, "1", Corrected(e.id, f, "x", "y"), RULES, TECH), "")
     minutes = next(e for e in job.entries if e.kind == "Repaired")
-    refused(lambda: moves.correct(shop.store, "1", Corrected(minutes.id, "minutes", "many", "y"), TECH), "a number")
-    moves.correct(shop.store, "1", Corrected(minutes.id, "minutes", "45", "typing error"), TECH)
+    many = Corrected(minutes.id, "minutes", "many", "y")
+    refused(lambda: moves.correct(shop.store, "1", many, RULES, TECH), "a number")
+    moves.correct(shop.store, "1", Corrected(minutes.id, "minutes", "45", "typing error"), RULES, TECH)
     assert job_of(shop.store, "1").repairs[0][1].minutes == 45.0
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import pytest
-from shop import LEAD, QA, TECH, Shop
+from shop import LEAD, QA, RULES, TECH, Shop
 
 from rig.records import job as jobs
 from rig.records import moves
@@ -32,7 +32,7 @@ def four(shop: Shop) -> dict[str, str]:
         shop.receive(serial)
         found[name] = shop.job
     (entry, *_) = jobs.job_of(shop.store, shop.job).entries
-    moves.correct(shop.store, shop.job, Corrected(entry.id, "serial", "LM-0008", "misread"), LEAD)
+    moves.correct(shop.store, shop.job, Corrected(entry.id, "serial", "LM-0008", "misread"), RULES, LEAD)
     return found
 
 

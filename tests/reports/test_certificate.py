@@ -135,7 +135,7 @@ def test_concessions_explanations_and_corrections_are_printed(released: Make) ->
     shop.run("incoming-inspection")
     moves.explain(shop.store, shop.job, FindingExplained("fill-time", "tap was shut"), RULES, LEAD, own, today)
     entry = job_of(shop.store, shop.job).entries[0].id
-    moves.correct(shop.store, shop.job, Corrected(entry, "owner", "Practice Millar", "misheard"), TECH)
+    moves.correct(shop.store, shop.job, Corrected(entry, "owner", "Practice Millar", "misheard"), RULES, TECH)
     first = job_of(shop.store, shop.job)
     assert first.release is None
     release(shop.store, shop.job, shop.standing, QA)
