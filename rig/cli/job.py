@@ -109,7 +109,7 @@ def jobs_command(serial: str | None, everything: bool, store: str | None, as_jso
         return PASSED
     out = Printer(sys.stdout)
     out.line(own.heading())
-    lines = [(j.number, j.entries[0].utc[:10], j.received.serial, j.stage, j.received.owner) for j in found]
+    lines = [(j.number, j.entries[0].utc[:10], j.received.serial, j.due, j.received.owner) for j in found]
     head = ("job", "received", "serial", "next", "owner")
     out.line(*(table(head, lines, out.width) if lines else ["No jobs here."]))
     return PASSED

@@ -54,11 +54,11 @@ def carry_out(store: str | None, number: str, by: str, pin_file: Path | None, ac
         job_of(records, number)  # whether there is one is said before anybody is asked for a PIN
         who = proved(records, by, pin_file)
         act(records, number, rules, who)
-        stage = job_of(records, number).stage
+        job = job_of(records, number)
     if as_json:
-        print_json({"job": number, "by": who.name, "stage": stage})
+        print_json({"job": number, "by": who.name, "stage": job.stage})
     else:
-        print(f"job {number}: kept, by {who.name}; now: {stage}")
+        print(f"job {number}: kept, by {who.name}; {'now' if job.closed else 'next'}: {job.due}")
     return PASSED
 
 

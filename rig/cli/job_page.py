@@ -75,7 +75,7 @@ def print_head(page: JobPage, out: Printer) -> None:
     """Whose unit it is, and what is next."""
     job, received = page.job, page.job.received
     out.line(page.own.heading())
-    out.line(f"job {visible(job.number)}: {visible(received.serial)}, {visible(received.unit)}, next: {job.stage}"
+    out.line(f"job {visible(job.number)}: {visible(received.serial)}, {visible(received.unit)}, next: {job.due}"
              if not job.closed else f"job {visible(job.number)}: {visible(received.serial)}, {job.closed}")  # fmt: skip
     out.line(f"owner {visible(received.owner, 200)}; {received.complaint}: {visible(received.words, 200) or '-'}")
     if received.accessories:

@@ -123,7 +123,7 @@ def approve_command(store: str | None, file: str, by: str, pin_file: Path | None
         approve(records, change, who)
         touched = list(jobs_touched(records, change))
     words = [f"in force: {used.kind} {used.name} revision {used.revision}, by {who.name}"]
-    words += [f"touches open job {job.number}, {visible(job.received.serial)}: {job.stage}" for job in touched]
+    words += [f"touches open job {job.number}, {visible(job.received.serial)}: {job.due}" for job in touched]
     open_jobs = [{"job": job.number, "serial": job.received.serial, "stage": job.stage} for job in touched]
     say("\n".join(words), asdict(used) | {"by": who.name, "touches": open_jobs}, as_json)
     return PASSED

@@ -195,6 +195,11 @@ class Job:
             return "answer"
         return {"receive": "decontaminate", "inspect": "run", "verify": "run"}.get(self.stage, self.stage)
 
+    @property
+    def due(self) -> str:
+        """What is to be done next, in a word for people: the move, and where that is a run, what it is for."""
+        return self.stage if self.move == "run" else self.move
+
 
 def in_effect(entries: Iterable[Kept]) -> tuple[Kept, ...]:
     """The entries with what corrections say of them; each correction itself is left among them."""

@@ -75,7 +75,7 @@ def _next(numbers: Iterable[str]) -> str:
 
 def _not_here_yet(connection: sa.Connection, fact: Received) -> Iterable[str]:
     for job in read_jobs(connection, still_open=True, serial=fact.serial):
-        yield f"the unit is here already, as job {job.number} ({job.stage})"
+        yield f"the unit is here already, as job {job.number} (next: {job.due})"
 
 
 def _warranty(connection: sa.Connection, fact: Received) -> Iterable[str]:

@@ -89,7 +89,7 @@ class JobsPage(Page):
         return Text(self._columns(job.number, job.received[:10], job.serial, stage, job.owner, blocks))
 
     def _columns(self, job: str, received: str, serial: str, stage: str, owner: str, blocks: str) -> str:
-        first = f"{visible(job):<6}{received:<11}{visible(serial, 14):<15}{stage:<13}"
+        first = f"{visible(job):<6}{received:<11}{visible(serial, 14):<15}{stage:<14}"
         wide = f"{visible(owner, 26):<28}" if self.app.size.width >= WIDE else ""
         return f"{first}{wide}{visible(blocks, 200)}"
 

@@ -92,8 +92,7 @@ class Plain:
             self._carry_out(choices, said, job)
 
     def _known(self, job: JobLine) -> str:
-        stage = job.stage if job.move == "run" else job.move
-        return self._words("begin.known", job=job.number, unit=job.unit, stage=stage)
+        return self._words("begin.known", job=job.number, unit=job.unit, stage=job.stage)
 
     def _offer(self, choices: Mapping[str, Choice], move: str, everything: bool) -> None:
         """What comes next first, then what is done often, each with what it is for; of the other words the names, and

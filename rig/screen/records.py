@@ -41,7 +41,7 @@ def jobs(store: str | None, *, closed_too: bool = True, serial: str | None = Non
 
 def _line(job: Job) -> JobLine:
     unit, begun = job.received, job.entries[0].utc
-    ways = (job.stage, job.move, job.closed, len(job.entries))
+    ways = (job.due, job.move, job.closed, len(job.entries))
     return JobLine(job.number, unit.serial, unit.unit, unit.owner, begun, *ways)
 
 
