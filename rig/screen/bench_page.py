@@ -7,6 +7,7 @@ from textual.app import ComposeResult
 from textual.containers import Horizontal
 
 from rig.cli.looks import Looks
+from rig.plan.visible import visible
 from rig.screen import bench_text
 from rig.screen.bench_column import BenchColumn
 from rig.screen.page import Act, Lines, Page
@@ -77,4 +78,6 @@ class BenchPage(Page):
             return [Act("f5", say("act.pause"), self.rig.pause)] if scene.started is not None else []
         found = [Act("f4", say("act.causes"), self.rig.show_causes)] if scene.failed else []
         found.append(Act("f8", say("act.same-unit"), self.rig.same_unit))
+        if scene.started is not None and (job := scene.started.job):
+            found.append(Act("f7", say("act.to-job", job=visible(job)), lambda: self.rig.open_job(job)))
         return [*found, Act("f9", say("act.next-unit"), self.rig.next_unit)]

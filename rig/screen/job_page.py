@@ -151,8 +151,19 @@ class OneJobPage(Page):
         words: tuple[str, ...] = ("job", self.number, name)
         if command is None:
             command, words = OWN[name], (name, self.number)
-        ranked = self.rig.ranked(self.number) if any(p.name == "cause" for p in command.params) else []
-        return Order(title, command, words, choices={"cause": ranked} if ranked else {}, after=self._again)
+        values, choices = self._causes() if any(p.name == "cause" for p in command.params) else ({}, {})
+        return Order(title, command, words, values, choices, self._again)
+
+    def _causes(self) -> tuple[dict[str, str], dict[str, list[str]]]:
+        """The cause that was named last, and those to choose from where they have been ranked."""
+        from rig.records.facts import Diagnosed
+
+        assert self._page is not None
+        named, ranked = self._page.job.last(Diagnosed), self.rig.ranked(self.number)
+        value = {"cause": named[1].cause} if named is not None else {}
+        if ranked and named is not None and named[1].cause not in ranked:
+            ranked = [named[1].cause, *ranked]
+        return value, {"cause": ranked} if ranked else {}
 
     def _again(self) -> None:
         self.rig.open_job(self.number)

@@ -93,6 +93,10 @@ async def test_from_receiving_to_the_certificate(staffed: Path) -> None:
         await to_job(pilot, app, "F8 to the bench")
         await run(pilot, app, 0)
         assert "✓ pass  every judged step passed" in text_of(app)
+        await pilot.press("f7")
+        await until(pilot, lambda: app.page.name == "job" and "next: release" in text_of(app))
+        await pilot.press("f2")
+        await until(pilot, lambda: "F9 next unit" in text_of(app))
         await pilot.press("f9")  # the bench's own reference parts, without a unit
         await until(pilot, lambda: app.focused is app.begin_page.serial.input)
         await pilot.press("down", "down", "right", "f8")
