@@ -6,7 +6,7 @@
 A screen of 160 x 50 on a terminal of its own; a loop in another thread of its process ticks every 10 ms, as an
 engine's does, and tells 50 things a second: samples, steps that end, what was read back. Keys are sent from outside,
 and the time is taken until what they bring stands on the terminal. Printed: share of one core, resident memory after
-a fifth of the time and at the end, milliseconds from key to screen and of tick lag, the same tick lag with no screen
+each fifth of the time, milliseconds from key to screen and of tick lag, the same tick lag with no screen
 beside it. The milliseconds are this machine's, this time; the two lags are of one run of each kind."""
 
 from __future__ import annotations
@@ -176,10 +176,11 @@ def main() -> None:
             memory.append(resident(screen.pid))
             cost = (processor(screen.pid) - spent) / max(1e-3, now - started)
     lags = json.loads(shown.partition(TICK_LAGS.encode())[2].split(b"]")[0] + b"]")
+    fifths = [memory[(len(memory) - 1) * n // 5] for n in range(1, 6)]
     print(f"{given.seconds:.0f} s of {EVENTS:.0f} events/s on 160 x 50, {len(took)} keys")
     rows = (
         ("share of one core", f"{100 * cost:.1f} %"),
-        ("resident memory", f"{memory[len(memory) // 5]:.1f} MB after a fifth, {memory[-1]:.1f} MB at the end"),
+        ("resident memory", f"{', '.join(f'{m:.1f}' for m in fifths)} MB after each fifth"),
         ("key to screen", f"{percentile(took, 0.5):.1f} ms median, {percentile(took, 0.99):.1f} ms p99"),
         ("tick lag", f"{percentile(lags, 0.5):.2f} ms median, {percentile(lags, 0.99):.2f} ms p99"),
         ("with no screen", f"{percentile(by_itself, 0.5):.2f} ms median, {percentile(by_itself, 0.99):.2f} ms p99"),

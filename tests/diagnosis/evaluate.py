@@ -3,8 +3,8 @@
     python -m tests.diagnosis.evaluate --units 2000 --seed 77
 
 draws units (causes as often as the tables say, severities, parts and instruments), runs the procedures on each in the
-simulator, and ranks. A unit takes about a second of one core for each procedure. ``--keep FILE`` keeps the readings:
-a second evaluation of the same file runs nothing. Seeds are other than those of ``rig likelihoods``.
+simulator, and ranks. A unit takes about four seconds of one core. ``--keep FILE`` keeps the readings: a
+second evaluation of the same file runs nothing. Seeds are other than those of ``rig likelihoods``.
 
 What no procedure reads is drawn from the table's own chances (see ``drawn_units``); causes that the simulator does not
 know are not drawn, and are named.
