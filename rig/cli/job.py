@@ -58,17 +58,19 @@ def page_of(records: Store, number: str) -> JobPage:
     from rig.records.findings import findings, results_of
     from rig.records.job import job_of
     from rig.records.ledger_problems import follow_one
-    from rig.records.release import what_is_missing
+    from rig.records.release import still_to_run, what_is_missing
     from rig.records.touched import put_in_force_meanwhile
     from rig.records.warranty import baseline
 
     job = job_of(records, number)
     standing = standing_for(records, job, shop_rules(records))
     with records.reading() as connection:
-        against = findings(job, results_of(connection, job), standing.rules, standing.today, standing.own.practice)
+        results = results_of(connection, job)
+        against = findings(job, results, standing.rules, standing.today, standing.own.practice)
         missing = what_is_missing(connection, number, standing, None, follow_one(connection, job.entries))
         changes = put_in_force_meanwhile(connection, job)
-        return JobPage(standing.own, job, against, missing, baseline(connection, job), changes)
+        to_run = still_to_run(job, results, standing.rules.release_needs)
+        return JobPage(standing.own, job, against, missing, baseline(connection, job), changes, to_run)
 
 
 @click.command("jobs")

@@ -26,8 +26,9 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class JobPage:
-    """Everything that the page of a job shows. ``missing`` is what stands before its release; ``changes`` are the files
-    that were put in force meanwhile, and touch it."""
+    """Everything that the page of a job shows. ``missing`` is what stands before its release, ``to_run`` the procedures
+    of it that were not run since the last repair; ``changes`` are the files that were put in force meanwhile, and touch
+    it."""
 
     own: Declared
     job: Job
@@ -35,6 +36,12 @@ class JobPage:
     missing: tuple[str, ...]
     baseline: tuple[Compared, ...]
     changes: tuple[Kept, ...] = ()
+    to_run: tuple[str, ...] = ()
+
+    @property
+    def due(self) -> str:
+        """What is to be done next: no release before what it stands on was run."""
+        return "verify" if self.job.due == "release" and self.to_run else self.job.due
 
 
 def page_json(page: JobPage) -> dict[str, Any]:
@@ -54,6 +61,7 @@ def page_json(page: JobPage) -> dict[str, Any]:
         ],
         "findings": [asdict(finding) for finding in page.findings],
         "missing_for_release": list(page.missing),
+        "to_run_for_release": list(page.to_run),
         "put_in_force_meanwhile": [{"utc": e.utc, "by": e.by, **encode_fields(e.fact)} for e in page.changes],
         "baseline": [asdict(pair) | {"agrees": pair.agrees} for pair in page.baseline],
         "entries": [
@@ -75,7 +83,7 @@ def print_head(page: JobPage, out: Printer) -> None:
     """Whose unit it is, and what is next."""
     job, received = page.job, page.job.received
     out.line(page.own.heading())
-    out.line(f"job {visible(job.number)}: {visible(received.serial)}, {visible(received.unit)}, next: {job.due}"
+    out.line(f"job {visible(job.number)}: {visible(received.serial)}, {visible(received.unit)}, next: {page.due}"
              if not job.closed else f"job {visible(job.number)}: {visible(received.serial)}, {job.closed}")  # fmt: skip
     out.line(f"owner {visible(received.owner, 200)}; {received.complaint}: {visible(received.words, 200) or '-'}")
     if received.accessories:

@@ -6,7 +6,7 @@ cannot be cut out of one record and put into another, since it is over the hashe
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
@@ -98,6 +98,11 @@ def ground(job: Job, results: tuple[RunResults, ...], procedure: str) -> RunResu
     since, _ = _since(job)
     found = [r for r in results if r.procedure == procedure and r.run.order > since]
     return found[-1] if found else None
+
+
+def still_to_run(job: Job, results: tuple[RunResults, ...], procedures: Iterable[str]) -> tuple[str, ...]:
+    """Of some procedures, those that were not run since the last repair, whatever their verdict would be."""
+    return tuple(name for name in procedures if ground(job, results, name) is None)
 
 
 def _grounds(asked: Asked, results: tuple[RunResults, ...]) -> Iterator[str]:

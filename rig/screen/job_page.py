@@ -89,16 +89,25 @@ class OneJobPage(Page):
             return [back]
         found = []
         if not self._page.job.closed:
-            move = self._page.job.move
-            slots = self.rig.slots
-            bench = say("act.to-slot", n=slots.chosen.number) if slots.several else say("act.to-bench")
-            what = bench if move == RUN else say("act.stage", stage=move)
-            found.append(Act("f8", what, lambda: self._take(move)))
+            found.append(self._next(self._page))
             if self._page.job.runs and self._page.job.release is None:
                 found.append(Act("f4", say("act.causes"), lambda: self.rig.show_causes(self.number)))
         if self._page.job.has_been_released:
             found.append(Act("f9", say("act.certificate"), self._certificate))
         return [*found, Act("f7", say("act.more"), lambda: self._choose(True)), back]
+
+    def _next(self, page: JobPage) -> Act:
+        """What is due: no release before what it stands on was run since the last repair."""
+        say, slots, move = self.rig.words, self.rig.slots, page.job.move
+        if move == RUN:
+            name = say("act.to-slot", n=slots.chosen.number) if slots.several else say("act.to-bench")
+        elif page.due == "verify":
+            serial, procedure = page.job.received.serial, page.to_run[0]
+            name = say("act.run-next", procedure=procedure)
+            return Act("f8", name, lambda: self.rig.to_bench(serial, procedure))
+        else:
+            name = say("act.stage", stage=move)
+        return Act("f8", name, lambda: self._take(move))
 
     def _back(self) -> None:
         if self._choosing:

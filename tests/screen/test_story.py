@@ -35,11 +35,11 @@ async def to_job(pilot: Pilot[int], app: BenchApp, says: str) -> None:
     await until(pilot, lambda: app.page.name == "job" and says in text_of(app))
 
 
-async def run(pilot: Pilot[int], app: BenchApp, number_of_turns: int) -> None:
-    """From the job's page: to the bench with it, choose the procedure, begin, wait for its end."""
-    await pilot.press("f7", "enter")
+async def run(pilot: Pilot[int], app: BenchApp, *keys: str) -> None:
+    """From the job's page: to the bench with it, begin, wait for its end."""
+    await pilot.press(*keys)
     await until(pilot, lambda: app.page.name == "begin" and app.begin_page.job.value == "1")
-    await pilot.press("up", "up", "up", "up", *["right"] * number_of_turns, *["down"] * 4, *PIN, "f8")
+    await pilot.press(*PIN, "f8")
     await until(pilot, lambda: app.scene is not None and app.scene.over is not None and app.page.name == "bench")
 
 
@@ -59,7 +59,7 @@ async def test_from_receiving_to_the_certificate(staffed: Path) -> None:
         await fill_in(pilot, app, "", "S. Miller", "")
         await signed(pilot, app, "A. Bench", "next: inspect")
         await until(pilot, lambda: "F8 to the bench" in text_of(app))
-        await run(pilot, app, 0)
+        await run(pilot, app, "f7", "enter")
         await pilot.press("f4")
         await until(pilot, lambda: "1  rectifier-open" in text_of(app))
         assert text_of(app).index("Found: Renew the rectifier") < text_of(app).index("1  rectifier-open")
@@ -91,19 +91,19 @@ async def test_from_receiving_to_the_certificate(staffed: Path) -> None:
         await until(pilot, lambda: "F9 all faults out" in text_of(app))
         await pilot.press("f9", "f3")
         await to_job(pilot, app, "F8 to the bench")
-        await run(pilot, app, 0)
+        await run(pilot, app, "f7", "enter")
         assert "✓ pass  every judged step passed" in text_of(app)
         await pilot.press("f7")
-        await until(pilot, lambda: app.page.name == "job" and "next: release" in text_of(app))
+        await until(pilot, lambda: app.page.name == "job" and "next: verify" in text_of(app))
         await pilot.press("f2")
         await until(pilot, lambda: "F9 next unit" in text_of(app))
         await pilot.press("f9")  # the bench's own reference parts, without a unit
         await until(pilot, lambda: app.focused is app.begin_page.serial.input)
         await pilot.press("down", "down", "right", "f8")
         await until(pilot, lambda: "bench-self-check" in text_of(app) and "The run is over: ✓ pass" in text_of(app))
-        for turns, procedure in ((5, "final-inspection"), (3, "electrical-safety")):
-            await to_job(pilot, app, "Missing for release")
-            await run(pilot, app, turns)
+        for procedure in ("final-inspection", "electrical-safety"):
+            await to_job(pilot, app, f"F8 next test: {procedure}")
+            await run(pilot, app, "f8")
             assert app.scene is not None
             assert app.scene.started is not None
             assert app.scene.started.procedure == procedure
