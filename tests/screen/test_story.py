@@ -109,6 +109,7 @@ async def test_from_receiving_to_the_certificate(staffed: Path) -> None:
             assert app.scene.started.procedure == procedure
             assert str(app.scene.ended and app.scene.ended.verdict) == "pass", text_of(app)
         await to_job(pilot, app, "next: release")
+        assert "Nothing is missing for release" in text_of(app)
         await pilot.press("f8")
         await until(pilot, lambda: "job 1: release" in text_of(app))
         await signed(pilot, app, "A. Bench", "cannot be released")
