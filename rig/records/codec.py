@@ -7,6 +7,7 @@ author thinks, and the order of the parts of an uncertainty), traces packed, and
 from __future__ import annotations
 
 import types
+from collections.abc import Callable
 from dataclasses import MISSING, fields, is_dataclass
 from enum import Enum
 from functools import cache
@@ -19,6 +20,7 @@ from rig.records.packing import packed, unpacked
 
 E = TypeVar("E", bound=Event)
 T = TypeVar("T")
+Build = Callable[[Any], Any]
 
 KINDS: dict[str, type[Event]] = {
     name: cls
@@ -82,57 +84,77 @@ def normal_record(record: RunRecord) -> RunRecord:
     return RunRecord(normal(record.started), steps, normal(record.ended))
 
 
-@cache
-def _hints(cls: type) -> dict[str, Any]:
-    return get_type_hints(cls)
-
-
 def _build(hint: Any, value: Any) -> Any:
     """``value``, which is plain JSON, as the type that ``hint`` names."""
+    return _builder(hint)(value)
+
+
+@cache
+def _builder(hint: Any) -> Build:
+    """How plain JSON becomes what ``hint`` names, worked out once: a large ledger has millions of values, and few
+    types."""
     origin = get_origin(hint)
     if origin in (Union, types.UnionType):
-        return _optional(hint, value)
+        return _optional(hint)
     if origin is tuple:
-        return _tuple(get_args(hint), value)
+        return _tuple(get_args(hint))
     if is_dataclass(hint) and isinstance(hint, type):
-        return _dataclass(hint, value)
+        return lambda value: _dataclass(hint, value)
     if isinstance(hint, type) and issubclass(hint, Enum):
-        return hint(value)
-    if hint is float and type(value) in (int, float):
-        return float(value)
-    if hint is int and isinstance(value, str) and value.lstrip("-").isdecimal():
-        return int(value)
-    if isinstance(hint, type) and type(value) is hint:
-        return value
-    raise ValueError(f"expected {hint}, found {value!r}")
+        return hint
+    return _plain(hint)
 
 
-def _optional(hint: Any, value: Any) -> Any:
+def _plain(hint: Any) -> Build:
+    def build(value: Any) -> Any:
+        if type(value) is hint:
+            return value
+        if hint is float and type(value) is int:
+            return float(value)
+        if hint is int and isinstance(value, str) and value.lstrip("-").isdecimal():
+            return int(value)
+        raise ValueError(f"expected {hint}, found {value!r}")
+
+    return build
+
+
+def _optional(hint: Any) -> Build:
     inner = [a for a in get_args(hint) if a is not type(None)]
-    if value is None and len(inner) < len(get_args(hint)):
-        return None
-    if len(inner) != 1:
+    if len(inner) != 1 or len(get_args(hint)) != 2:
         raise ValueError(f"no rule for {hint}")
-    return _build(inner[0], value)
+    build = _builder(inner[0])
+    return lambda value: None if value is None else build(value)
 
 
-def _tuple(parts: tuple[Any, ...], value: Any) -> tuple[Any, ...]:
-    if isinstance(value, str) and parts == (float, Ellipsis):
-        return unpacked(value)
-    if not isinstance(value, list):
-        raise ValueError(f"expected a list, found {value!r}")
-    if len(parts) == 2 and parts[1] is Ellipsis:
-        return tuple(_build(parts[0], v) for v in value)
-    return tuple(_build(p, v) for p, v in zip(parts, value, strict=True))
+def _tuple(parts: tuple[Any, ...]) -> Build:
+    builders = [_builder(part) for part in parts if part is not Ellipsis]
+    packs, of_any_length = parts == (float, Ellipsis), parts[-1:] == (Ellipsis,)
+
+    def build(value: Any) -> tuple[Any, ...]:
+        if packs and isinstance(value, str):
+            return unpacked(value)
+        if not isinstance(value, list):
+            raise ValueError(f"expected a list, found {value!r}")
+        if of_any_length:
+            return tuple(map(builders[0], value))
+        return tuple(b(v) for b, v in zip(builders, value, strict=True))
+
+    return build
+
+
+@cache
+def _fields(cls: type) -> tuple[dict[str, Build], frozenset[str]]:
+    """What becomes of each field, and the fields that must be given."""
+    hints, known = get_type_hints(cls), fields(cls)
+    needed = frozenset(f.name for f in known if f.default is MISSING and f.default_factory is MISSING)
+    return {f.name: _builder(hints[f.name]) for f in known}, needed
 
 
 def _dataclass(cls: type, value: Any) -> Any:
     if not isinstance(value, dict):
         raise ValueError(f"expected the fields of {cls.__name__}, found {value!r}")
-    hints = _hints(cls)
-    known = fields(cls)
-    unknown = set(value) - {f.name for f in known}
-    missing = {f.name for f in known if f.default is MISSING and f.default_factory is MISSING} - set(value)
+    builders, needed = _fields(cls)
+    unknown, missing = value.keys() - builders.keys(), needed - value.keys()
     if unknown or missing:
         raise ValueError(f"{cls.__name__}: unknown {sorted(unknown)}, missing {sorted(missing)}")
-    return cls(**{name: _build(hints[name], v) for name, v in value.items()})
+    return cls(**{name: builders[name](v) for name, v in value.items()})

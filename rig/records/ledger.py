@@ -104,10 +104,12 @@ def _place_after_all(connection: sa.Connection, row: dict[str, Any]) -> None:
     connection.execute(sa.insert(schema.gathered).values(**place))
 
 
-def entry_hash(envelope: dict[str, Any]) -> str:
-    """SHA-256 over the canonical JSON of an entry, which names the hash before it. Raises ValueError."""
-    names = ("seq", "id", "subject", "kind", "utc", "by", "body", "previous")
-    return digest(canonical({name: envelope[name] for name in names}))
+def entry_hash(envelope: dict[str, Any], body: str | None = None) -> str:
+    """SHA-256 over the canonical JSON of an entry, which names the hash before it; ``body`` is the text of its body
+    where that is there already. Raises ValueError."""
+    told = canonical(envelope["body"]) if body is None else body
+    rest = canonical({name: envelope[name] for name in ("by", "id", "kind", "previous", "seq", "subject", "utc")})
+    return digest(f'{{"body":{told},{rest[1:]}')  # these keys stand in order, and "body" before them
 
 
 def kept(row: Any, order: int | None = None, came: Came | None = None) -> Kept:
