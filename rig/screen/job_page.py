@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from rig.cli.job_page import JobPage
 
 OWN = {"repair": repair_command, "release": release_command}  # moves that are commands of their own
-RUN, PAPER, SEE = "run", "certificate", "see:"
+RUN, PAPER, SEE, CORRECT = "run", "certificate", "see:", "correct"
 
 
 class OneJobPage(Page):
@@ -132,6 +132,8 @@ class OneJobPage(Page):
             found.append((RUN, say("job.run")))
             found += [(name, f"{name}: {_first_line(move, room)}") for name, move in MOVES.items()]
             found += [(name, f"{name}: {_first_line(own, room)}") for name, own in OWN.items()]
+        elif job.repairs:  # what a unit had is known better when it comes back
+            found.append((CORRECT, f"{CORRECT}: {_first_line(MOVES[CORRECT], room)}"))
         found += [(f"{SEE}{r.run}", say("job.see", run=r.run[:13], procedure=r.began.procedure,
                                         verdict=r.verdict or "-", by=r.by or "-")) for r in job.runs]  # fmt: skip
         return found

@@ -7,6 +7,8 @@ from pathlib import Path
 
 from textual.pilot import Pilot
 
+from rig.records.job import WITHDRAWN, job_of
+from rig.records.store import Store
 from rig.screen.app import BenchApp
 from tests.screen.conftest import PIN, shown, sync, text_of, until
 from tests.screen.pictures import held
@@ -121,3 +123,23 @@ async def test_from_receiving_to_the_certificate(staffed: Path) -> None:
         await pilot.press("f9")
         await until(pilot, lambda: app.page.name == "read" and "Decontamination declaration signed by" in text_of(app))
         assert (staffed.parent / "papers" / "certificate-1.pdf").exists()
+        await pilot.press("f3")
+        await until(pilot, lambda: app.page.name == "job" and "F8 next: ship" in text_of(app))
+        await pilot.press("f8")
+        await fill_in(pilot, app, "parcel")
+        await pilot.press("down", *PIN, "f8")
+        await until(pilot, lambda: "kept, by Q. Reviewer; now: shipped" in text_of(app))
+        await found_to_be_wrong(pilot, app, staffed)
+
+
+async def found_to_be_wrong(pilot: Pilot[int], app: BenchApp, place: Path) -> None:
+    """The unit has left, and its cause was another: what was confirmed is withdrawn."""
+    with Store.open(f"sqlite:///{place}") as store:
+        (repair,) = (entry.seq for entry, _ in job_of(store, "1").repairs)
+    await pilot.press("f7")
+    await until(pilot, lambda: "correct: Say what" in text_of(app))
+    await pilot.press("down", "enter")
+    await fill_in(pilot, app, str(repair), "cause", WITHDRAWN, "it came back with the same complaint")
+    await signed(pilot, app, "Q. Reviewer", "kept, by Q. Reviewer; now: shipped")
+    with Store.open(f"sqlite:///{place}") as store:
+        assert [fact.cause for _, fact in job_of(store, "1").repairs] == [WITHDRAWN]
