@@ -69,7 +69,7 @@ def page_of(records: Store, number: str) -> JobPage:
         against = findings(job, results, standing.rules, standing.today, standing.own.practice)
         missing = what_is_missing(connection, number, standing, None, follow_one(connection, job.entries))
         changes = put_in_force_meanwhile(connection, job)
-        to_run = still_to_run(job, results, standing.rules.release_needs)
+        to_run = still_to_run(job, standing.rules)
         return JobPage(standing.own, job, against, missing, baseline(connection, job), changes, to_run)
 
 
@@ -86,6 +86,7 @@ def jobs_command(serial: str | None, everything: bool, store: str | None, as_jso
       rig jobs --serial LM-0042 --all
     """
     from rig.cli.printer import Printer
+    from rig.cli.standing import due_in
     from rig.cli.table import table
     from rig.records.declared import declared
     from rig.records.job import jobs_of
@@ -94,6 +95,7 @@ def jobs_command(serial: str | None, everything: bool, store: str | None, as_jso
     with Store.open(store, must_exist=True) as records:
         own = declared(records)
         found = list(jobs_of(records, still_open=serial is None and not everything, serial=serial))
+        due = due_in(records)
     if as_json:
         rows: list[dict[str, Any]] = [
             {
@@ -111,7 +113,7 @@ def jobs_command(serial: str | None, everything: bool, store: str | None, as_jso
         return PASSED
     out = Printer(sys.stdout)
     out.line(own.heading())
-    lines = [(j.number, j.entries[0].utc[:10], j.received.serial, j.due, j.received.owner) for j in found]
+    lines = [(j.number, j.entries[0].utc[:10], j.received.serial, due(j), j.received.owner) for j in found]
     head = ("job", "received", "serial", "next", "owner")
     out.line(*(table(head, lines, out.width) if lines else ["No jobs here."]))
     return PASSED

@@ -47,6 +47,7 @@ def carry_out(store: str | None, number: str, by: str, pin_file: Path | None, ac
     """Open the records, prove who acts, act, and say what the job waits for now."""
     from rig.cli.standing import shop_rules
     from rig.records.job import job_of
+    from rig.records.release import due
     from rig.records.store import Store
 
     with Store.open(store, must_exist=True) as records:
@@ -58,7 +59,7 @@ def carry_out(store: str | None, number: str, by: str, pin_file: Path | None, ac
     if as_json:
         print_json({"job": number, "by": who.name, "stage": job.stage})
     else:
-        print(f"job {number}: kept, by {who.name}; {'now' if job.closed else 'next'}: {job.due}")
+        print(f"job {number}: kept, by {who.name}; {'now' if job.closed else 'next'}: {due(job, rules)}")
     return PASSED
 
 
@@ -212,7 +213,7 @@ def concede(finding: str, reason: str, until: date) -> Act:
 @job_move("correct")
 @click.argument("entry", help="The entry's number on the job's page.")
 @click.option("--field", required=True,
-              help="serial, owner, complaint, words, signed_by, consent, cause, minutes or how.")  # fmt: skip
+              help="serial, owner, complaint, words, signed_by, consent, cause or minutes.")  # fmt: skip
 @click.option("--value", required=True, callback=printable, help="What it should have said.")
 @click.option("--reason", required=True, callback=printable, help="Why.")
 def correct(entry: str, field: str, value: str, reason: str) -> Act:

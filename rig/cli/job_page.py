@@ -114,9 +114,9 @@ def print_missing(page: JobPage, out: Printer) -> None:
     if page.job.closed or page.job.release is not None:
         return
     _print_list("Missing for release:", page.missing, out)
-    if not page.missing:
-        who = "somebody of QA who has neither tested nor repaired it"
-        out.line("", f"Nothing is missing for release: it waits for {who}.")
+    if not page.missing and page.due == "release":
+        who = "somebody from QA who has done no work on it"
+        out.line("", f"Nothing in this job is missing for release: it waits for {who}.")
 
 
 def _print_list(title: str, lines: Sequence[str], out: Printer) -> None:

@@ -30,7 +30,7 @@ class OnRecord:
 
         if self.job is not None:
             by_id = {r.started.run: r for r in self.records}
-            return evidence_of(self.job, observations, by_id.__getitem__)
+            return evidence_of(self.job, observations, by_id.get)
         return JobEvidence(tuple(e for r in self.records for e in from_run(observations, r)), ())
 
 
@@ -50,8 +50,10 @@ def what_is_on_record(run: str | None, number: str | None, url: str | None) -> O
         with store.reading() as connection:
             job = find_job(connection, number)
         if job is not None:
-            records = tuple(store.read_run(r.run) for r in job.runs)
-            return OnRecord(records, job, job.received.unit, job.received.complaint)
+            here = (store.run_if_here(r.run) for r in job.runs)
+            return OnRecord(
+                tuple(record for record in here if record is not None), job, job.received.unit, job.received.complaint
+            )
         lines = [line for line in store.list_runs(limit=100_000) if line.job == number]
         if not lines:
             raise InputError(f"no run on record belongs to job {number!r}", "Run a procedure for it first.", "--job")

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Callable
 from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING
 
-from rig.errors import InputError, RuleError
+from rig.errors import InputError, RigError, RuleError
 
 if TYPE_CHECKING:
     from rig.plan.load import Loaded
@@ -66,6 +67,17 @@ def shop_rules(store: Store | None, name: str = RULES) -> ShopRules:
             do = "QA does it with 'rig store approve FILE'."
             raise RuleError(f"the rules {used.name} were not put in force as they stand", do, loaded.file)
     return loaded.model
+
+
+def due_in(store: Store) -> Callable[[Job], str]:
+    """What is due in a job, by the shop's rules; where they are not in force, by the job alone: lists are shown."""
+    from rig.records.release import due
+
+    try:
+        rules = shop_rules(store)
+    except RigError:
+        return lambda job: job.due
+    return lambda job: due(job, rules)
 
 
 def must_be_cause(name: str) -> str:

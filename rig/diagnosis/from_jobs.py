@@ -13,7 +13,7 @@ from datetime import datetime
 
 from rig.diagnosis.evidence import Evidence
 from rig.diagnosis.from_runs import from_run
-from rig.diagnosis.kept_cases import Taught, keep, kept, last_entries, way_of_reading
+from rig.diagnosis.kept_cases import Taught, keep, kept, last_entries, plain, way_of_reading
 from rig.diagnosis.learn import Case
 from rig.events import RunRecord
 from rig.plan.causes import CauseTable, Observation
@@ -30,13 +30,17 @@ class JobEvidence:
     cured: tuple[str, ...]
 
 
-def evidence_of(job: Job, observations: Mapping[str, Observation], read: Callable[[str], RunRecord]) -> JobEvidence:
-    """The evidence of a job; ``read`` gives a run by its id. A run that goes on still says what it has said."""
+def evidence_of(
+    job: Job, observations: Mapping[str, Observation], read: Callable[[str], RunRecord | None]
+) -> JobEvidence:
+    """The evidence of a job; ``read`` gives a run by its id, if it is here. A run that goes on still says what it has
+    said."""
     repairs = [(kept.order, fact.cause) for kept, fact in job.repairs]
     found: list[Evidence] = []
     for run in job.runs:
         before = frozenset(cause for order, cause in repairs if order < run.order and cause != WITHDRAWN)
-        found += from_run(observations, read(run.run), before)
+        record = read(run.run)
+        found += from_run(observations, record, before) if record is not None else ()
     return JobEvidence(tuple(found), tuple(dict.fromkeys(c for _, c in repairs if c != WITHDRAWN)))
 
 
@@ -73,8 +77,8 @@ def cases(store: Store, tables: Mapping[str, CauseTable]) -> tuple[Case, ...]:
             known = _taught(store, job, seq, tables, ways, practice)
             if all(run.closed is not None for run in job.runs):  # a run that goes on has not said everything
                 new.append(known)
-        if known.case is not None and known.complaint in tables:
-            found.append(known.case)
+        if known.complaint in tables and (case := known.case) is not None:
+            found.append(case)
     keep(store, new)
     return tuple(found)
 
@@ -89,12 +93,13 @@ def _taught(
         return nothing
     if not practice and any(run.began.simulated for run in job.runs):
         return nothing
-    evidence = evidence_of(job, table.observations, store.read_run)
+    evidence = evidence_of(job, table.observations, store.run_if_here)
     if not confirmed(evidence) or not evidence.cured:
         return nothing
     seen = tuple(e for e in evidence.found if not e.cured)
     when = datetime.fromisoformat(job.repairs[-1][0].utc)
-    return replace(nothing, case=Case(job.number, when, job.received.unit, complaint, evidence.cured, seen))
+    case = Case(job.number, when, job.received.unit, complaint, evidence.cured, seen)
+    return replace(nothing, body=plain(case))
 
 
 __all__ = ["WITHDRAWN", "JobEvidence", "abnormal_before", "cases", "confirmed", "evidence_of", "job_of", "seen_after"]

@@ -51,9 +51,16 @@ def cut_off(connection: sa.Connection) -> str:
         seq, head = int(noted["entry"]), str(noted["hash"])
     except (OSError, ValueError, KeyError, TypeError):
         return ""  # never noted: a copy, or records from before
-    e = schema.entries.c
-    if connection.execute(sa.select(e.hash).where(e.seq == seq)).scalar() == head:
+    if _is_there(connection, seq, head):
         return ""
+    with connection.engine.connect() as now:  # others add and note while one reads: it may be too new to be seen here
+        if _is_there(now, seq, head):
+            return ""
     return (
         f"entry {seq}: it was there once and is not now: the ledger was cut off at its end, or an old copy was put here"
     )
+
+
+def _is_there(connection: sa.Connection, seq: int, head: str) -> bool:
+    e = schema.entries.c
+    return bool(connection.execute(sa.select(e.hash).where(e.seq == seq)).scalar() == head)

@@ -49,7 +49,7 @@ def tell(bench: Store, shop: Store) -> int:
     if not latest:
         return 0
     with shop.writing() as connection:
-        derived.make(connection)
+        derived.make(connection, derived.floor)
         before = {row.bench: row for row in _rows(connection, own)}
         new = [row for row in latest.values() if _without_time(before.get(row.bench)) != _without_time(row)]
         f = derived.floor

@@ -46,7 +46,6 @@ CORRECTABLE: dict[type[Fact], tuple[str, ...]] = {
     Diagnosed: ("cause", "words"),
     Estimated: ("words",),
     Repaired: ("words", "minutes", "cause"),
-    Shipped: ("how",),
 }
 WITHDRAWN = "withdrawn"  # what a cause is corrected to that was none: it teaches nothing any more
 CLOSES = {Shipped: "shipped", ReturnedUnrepaired: "returned unrepaired", Scrapped: "scrapped"}
@@ -247,9 +246,12 @@ def job_of(store: Store, number: str) -> Job:
 
 def job_numbers(connection: sa.Connection, still_open: bool = False) -> list[str]:
     """The numbers of all jobs, or of those that are not closed, in the order in which the units were received."""
-    found = ledger.subjects(connection, Received)
-    gone = {subject for kind in CLOSES for subject in ledger.subjects(connection, kind)} if still_open else set()
-    return [subject.partition(":")[2] for subject in found if subject not in gone]
+    came: dict[str, int] = {}
+    for subject, order in ledger.subjects(connection, Received):
+        came.setdefault(subject, order)  # two benches may have received it
+    ends = [end for kind in CLOSES for end in ledger.subjects(connection, kind)] if still_open else []
+    left = dict(sorted(ends, key=lambda end: end[1]))  # the last end of each
+    return [subject.partition(":")[2] for subject, order in came.items() if left.get(subject, 0) < order]
 
 
 def jobs_of(store: Store, *, still_open: bool = False, serial: str | None = None) -> Iterator[Job]:

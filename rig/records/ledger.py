@@ -158,14 +158,15 @@ def read(
     return tuple(sorted((_placed(row) for row in rows), key=lambda entry: entry.seq if own else entry.order))
 
 
-def subjects(connection: sa.Connection, kind: type[Fact]) -> list[str]:
-    """What entries of a kind are about, in the order in which they happened, without reading what they say."""
+def subjects(connection: sa.Connection, kind: type[Fact]) -> list[tuple[str, int]]:
+    """What entries of a kind are about, in the order in which they happened, each with its place in that order;
+    without reading what they say."""
     e, g = schema.entries.c, schema.gathered.c
     query = sa.select(e.subject, e.seq, e.utc, g.happened).outerjoin(schema.gathered, g.seq == e.seq)
-    rows = connection.execute(query.where(e.kind == kind.__name__).order_by(e.seq)).all()
-    if _gathers(connection):
-        rows = sorted(rows, key=lambda row: _order(row.happened or row.utc, row.seq))
-    return [row.subject for row in rows]
+    rows = connection.execute(query.where(e.kind == kind.__name__)).all()
+    gathers = _gathers(connection)
+    found = ((row.subject, _order(row.happened or row.utc, row.seq) if gathers else row.seq) for row in rows)
+    return sorted(found, key=lambda one: one[1])
 
 
 def _order(happened: str, seq: int) -> int:

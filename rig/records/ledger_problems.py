@@ -136,22 +136,22 @@ def _run_problems(connection: sa.Connection) -> Iterable[str]:
             to_come.discard(fact.run)
     here = set(connection.execute(sa.select(schema.runs.c.run)).scalars())
     yield from (f"run {run}: the ledger does not know it" for run in sorted(here - heads.keys()))
-    asked = [(run, known) for run, known in heads.items() if run in here or run not in to_come]
-    for first in range(0, len(asked), AT_ONCE):
-        yield from _runs_as_known(connection, asked[first : first + AT_ONCE])
+    yield from _runs_as_known(connection, [(r, known) for r, known in heads.items() if r in here or r not in to_come])
 
 
-def _runs_as_known(connection: sa.Connection, some: Sequence[tuple[str, tuple[int, str] | None]]) -> Iterable[str]:
+def _runs_as_known(connection: sa.Connection, asked: Sequence[tuple[str, tuple[int, str] | None]]) -> Iterable[str]:
     e = schema.events.c
-    ends = [(run, known[0] - 1) for run, known in some if known is not None]
-    each = (sa.and_(e.run == run, e.seq == seq) for run, seq in ends)  # SQLite has no index for "(run, seq) IN (...)"
-    query = sa.select(e.run, e.seq, e.hash).where(sa.or_(sa.false(), *each))
-    there = {(run, seq): head for run, seq, head in connection.execute(query)}
-    for run, known in some:
-        if known is None:
-            yield from _open_run(connection, run)
-        elif known[0] and there.get((run, known[0] - 1)) != known[1]:
-            yield f"run {run}: its event {known[0] - 1} is missing or is not the one that the ledger knows"
+    for first in range(0, len(asked), AT_ONCE):
+        some = asked[first : first + AT_ONCE]
+        ends = [(run, known[0] - 1) for run, known in some if known is not None]
+        each = (sa.and_(e.run == run, e.seq == seq) for run, seq in ends)  # SQLite has no index for "(run, seq) IN"
+        query = sa.select(e.run, e.seq, e.hash).where(sa.or_(sa.false(), *each))
+        there = {(run, seq): head for run, seq, head in connection.execute(query)}
+        for run, known in some:
+            if known is None:
+                yield from _open_run(connection, run)
+            elif known[0] and there.get((run, known[0] - 1)) != known[1]:
+                yield f"run {run}: its event {known[0] - 1} is missing or is not the one that the ledger knows"
 
 
 def _open_run(connection: sa.Connection, run: str) -> Iterable[str]:

@@ -73,8 +73,9 @@ def _next(numbers: Iterable[str]) -> str:
     return str(max((int(n) for n in numbers if n.isascii() and n.isdecimal()), default=0) + 1)
 
 
-def _not_here_yet(connection: sa.Connection, fact: Received) -> Iterable[str]:
-    for job in read_jobs(connection, still_open=True, serial=fact.serial):
+def _not_here_yet(connection: sa.Connection, fact: Received, own: str = "") -> Iterable[str]:
+    others = (j for j in read_jobs(connection, still_open=True, serial=fact.serial) if j.number != own)
+    for job in others:
         yield f"the unit is here already, as job {job.number} (next: {job.due})"
 
 
@@ -110,8 +111,7 @@ def _must_fit(fact: Fact, rules: ShopRules) -> None:
             raise InputError("a price is a number from 0 up", "Write it without the currency.", "--price")
     elif isinstance(fact, Repaired):
         _must_be_word("cause", fact.cause)
-        if not 0 < fact.minutes <= 60 * 24 * 30:
-            raise InputError("a repair takes more than no minutes and less than a month", "", "--minutes")
+        _must_be_minutes(fact.minutes)
         if not fact.parts:
             raise InputError("a repair names what was worked on", "Name the part; 'cleaning' where none was fitted.")
         for part in fact.parts:
@@ -123,6 +123,11 @@ def _must_fit(fact: Fact, rules: ShopRules) -> None:
                 )
     elif isinstance(fact, Diagnosed):
         _must_be_word("cause", fact.cause)
+
+
+def _must_be_minutes(minutes: float) -> None:
+    if not 0 < minutes <= 60 * 24 * 30:
+        raise InputError("a repair takes more than no minutes and less than a month", "", "--minutes")
 
 
 def _must_be_word(what: str, word: str) -> None:
@@ -309,10 +314,14 @@ def correct(store: Store, number: str, fact: Corrected, rules: ShopRules, who: P
             yield f"{fact.field} cannot become nothing"
         else:
             right = corrected(wrong[0], fact)
-            _must_fit(right, rules)
-            if isinstance(right, Received):
-                _one_of("complaint", right.complaint, rules.complaints)
-                yield from (f for f in _not_here_yet(connection, right) if fact.field == "serial")
+            if fact.field == "cause":
+                _must_be_word("cause", fact.value)
+            elif fact.field == "complaint":
+                _one_of("complaint", fact.value, rules.complaints)
+            elif isinstance(right, Repaired) and fact.field == "minutes":
+                _must_be_minutes(right.minutes)
+            elif isinstance(right, Received) and fact.field == "serial":
+                yield from (*_not_here_yet(connection, right, job.number), *_warranty(connection, right))
 
     return _move(store, number, fact, who, None, "this cannot be corrected so", look, closed_too=True)
 
@@ -343,11 +352,12 @@ def ship(store: Store, number: str, fact: Shipped, who: Proved, today: date) -> 
     """Out of the door, on a release that still holds."""
     who.must_be(*ROLES)
     with store.reading() as reading:
-        followed = follow(reading)
+        followed = None if read_job(reading, number).unreleased else follow(reading)
 
     def look(connection: sa.Connection, job: Job) -> Iterable[str]:
         if job.unreleased:
             yield job.unreleased
+            return
         for _, conceded in job.all(Conceded):
             if date.fromisoformat(conceded.until) < today:
                 yield f"the concession of {conceded.finding} ended on {conceded.until}"

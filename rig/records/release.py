@@ -6,13 +6,15 @@ cannot be cut out of one record and put into another, since it is over the hashe
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
 from rig import __version__
 from rig.errors import RuleError
+from rig.limits import Verdict
+from rig.plan.rules import ShopRules
 from rig.records import ledger
 from rig.records.canonical import canonical
 from rig.records.facts import (
@@ -33,7 +35,7 @@ from rig.records.indicators import not_read
 from rig.records.job import Job, read_job
 from rig.records.keys import sign, signing_key
 from rig.records.ledger import job_subject
-from rig.records.ledger_problems import Followed, follow, problems
+from rig.records.ledger_problems import Followed, follow, follow_one, problems
 from rig.records.people import QA, Proved, same_name
 from rig.records.read import verify
 from rig.records.store import Store
@@ -41,6 +43,7 @@ from rig.records.store import Store
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
+TOLD = (Verdict.PASS, Verdict.CONDITIONAL_PASS, Verdict.CONDITIONAL_FAIL, Verdict.FAIL)  # verdicts on a unit
 FORM = "release 1"
 MEANING = (
     "I have reviewed the records of this job, they are complete, and I release this unit to its owner "
@@ -100,9 +103,25 @@ def ground(job: Job, results: tuple[RunResults, ...], procedure: str) -> RunResu
     return found[-1] if found else None
 
 
-def still_to_run(job: Job, results: tuple[RunResults, ...], procedures: Iterable[str]) -> tuple[str, ...]:
-    """Of some procedures, those that were not run since the last repair, whatever their verdict would be."""
-    return tuple(name for name in procedures if ground(job, results, name) is None)
+def still_to_run(job: Job, rules: ShopRules) -> tuple[str, ...]:
+    """The procedures that a release needs, and those that repairs ask for again, whose latest run since then is not
+    there or has come to no verdict on the unit."""
+    since, _ = _since(job)
+    wanted = [(name, since) for name in rules.release_needs]
+    for entry, repair in job.repairs:
+        known = [rules.retest[part.part] for part in repair.parts if part.part in rules.retest]
+        wanted += [(name, entry.order) for rule in known for name in rule.procedures]
+    return tuple(dict.fromkeys(name for name, after in wanted if not _told(job, name, after)))
+
+
+def _told(job: Job, procedure: str, after: int) -> bool:
+    found = [run for run in job.runs if run.began.procedure == procedure and run.order > after]
+    return bool(found) and found[-1].verdict in TOLD
+
+
+def due(job: Job, rules: ShopRules) -> str:
+    """What is to be done next, in a word for people: no release before what it stands on was run."""
+    return "verify" if job.due == "release" and still_to_run(job, rules) else job.due
 
 
 def _grounds(asked: Asked, results: tuple[RunResults, ...]) -> Iterator[str]:
@@ -179,8 +198,10 @@ def _chains(connection: sa.Connection, job: Job, followed: Followed | None) -> I
 def release(store: Store, number: str, standing: Standing, who: Proved) -> Released:
     """Sign. Raises RuleError with everything that is missing, or when a release holds already, and RecordError."""
     key = signing_key(store)
-    with store.reading() as connection:  # it is long in a large store, and benches write meanwhile
-        followed = follow(connection)
+    with store.reading() as connection:
+        job = read_job(connection, number)
+        _refuse_twice(connection, job, follow_one(connection, job.entries))
+        followed = follow(connection)  # it is long in a large store, and benches write meanwhile
     with store.writing() as connection:
         _refuse_twice(connection, read_job(connection, number), followed)
         missing = what_is_missing(connection, number, standing, who, followed)

@@ -26,7 +26,7 @@ def make_roles(store: Store) -> None:
     if store.engine.dialect.name != "postgresql":
         raise InputError("a file has no roles", "Name the shop's PostgreSQL with --store.", store.place)
     with store.writing() as connection:
-        derived.make(connection)
+        derived.make(connection, *derived.tables.sorted_tables)
         for statement in _statements(connection):
             connection.exec_driver_sql(statement)
 

@@ -97,6 +97,13 @@ class Store:
         """A whole run from its events; ``run`` is its id, or as much of it as is unique."""
         return self.stored_run(run).record
 
+    def run_if_here(self, run: str) -> RunRecord | None:
+        """A whole run; None for one that goes on at another bench: of that the shop knows the beginning alone."""
+        try:
+            return self.read_run(run)
+        except InputError:
+            return None
+
     def stored_run(self, run: str) -> StoredRun:
         """A whole run, and whether it was cut off."""
         from rig.records.read import stored_run

@@ -9,6 +9,7 @@ from rich.text import Text
 from textual.app import ComposeResult
 
 from rig.cli.rows import wrapped
+from rig.plan.visible import visible
 from rig.screen import palette
 from rig.screen.collected import Collected
 from rig.screen.page import Act, Page
@@ -46,7 +47,7 @@ class CausesPage(Page):
         if asked or run != self._of:  # what is on record of a job may have grown
             self._of, self._job, self._found = run, "", None
             self._lines.put([Text(self.rig.words("causes.thinking"))])
-            self.fetch(lambda: (asked, *self._diagnose(run, job)), self._put)
+            self.fetch(lambda: ((asked, run), *self._diagnose(run, job)), self._put)
 
     def _diagnose(self, run: str, job: str) -> tuple[Diagnosis, str, str]:
         """What all runs of a job say, the job and its unit; of one run where it has no job on record."""
@@ -62,9 +63,9 @@ class CausesPage(Page):
             return perform(Wanted(run=run, store=self.rig.store)), "", ""
         return perform(Wanted(job=job, store=self.rig.store)), job, known.received.serial
 
-    def _put(self, found: tuple[str, Diagnosis, str, str]) -> None:
-        asked, diagnosis, job, serial = found
-        if asked != self.asked:  # somebody has asked for another meanwhile
+    def _put(self, found: tuple[tuple[str, str], Diagnosis, str, str]) -> None:
+        of, diagnosis, job, serial = found
+        if of != (self.asked, self._of):  # somebody has asked for another meanwhile
             return
         self._found, self._job, self._serial = diagnosis, job, serial
         self._show()
@@ -107,11 +108,11 @@ class CausesPage(Page):
         say, procedure, job = self.rig.words, self.next_procedure, self._job
         ways: list[tuple[str, Callable[[], None]]] = []
         if job and self._found is not None and self._found.advice.do in TO_REPAIR:
-            ways.append((say("act.to-job", job=job), lambda: self.rig.open_job(job)))
+            ways.append((say("act.to-job", job=visible(job)), lambda: self.rig.open_job(job)))
         if procedure is not None:
             ways.append((say("act.run-next", procedure=procedure), lambda: self._run(procedure)))
         found = [Act(key, *way) for key, way in zip(("f8", "f7"), ways, strict=False)]
-        return [*found, Act("f3", say("act.back"), lambda: self.rig.open_job(job))] if self.asked else found
+        return [*found, Act("f3", say("act.back"), lambda: self.rig.open_job(self.asked))] if self.asked else found
 
     def _run(self, procedure: str) -> None:
         if self.asked:

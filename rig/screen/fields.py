@@ -77,6 +77,11 @@ class Choice(Static, can_focus=True):
         self._at = next((n for n, (key, _) in enumerate(self._options) if key == wanted), self._at)
         self._draw()
 
+    def turn_to(self, wanted: str) -> bool:
+        """Choose one; whether it is among them."""
+        self.value = wanted
+        return self.value == wanted
+
     def on_key(self, event: events.Key) -> None:
         turns = {"left": -1, "right": 1}
         if event.key in turns and self._options:

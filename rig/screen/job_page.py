@@ -168,13 +168,14 @@ class OneJobPage(Page):
     def _causes(self) -> tuple[dict[str, str], dict[str, list[str]]]:
         """The cause that was named last, and those to choose from where they have been ranked."""
         from rig.records.facts import Diagnosed
+        from rig.records.job import WITHDRAWN
 
         assert self._page is not None
         named, ranked = self._page.job.last(Diagnosed), self.rig.ranked(self.number)
-        value = {"cause": named[1].cause} if named is not None else {}
-        if ranked and named is not None and named[1].cause not in ranked:
-            ranked = [named[1].cause, *ranked]
-        return value, {"cause": ranked} if ranked else {}
+        cause = "" if named is None or named[1].cause == WITHDRAWN else named[1].cause
+        if ranked and cause and cause not in ranked:
+            ranked = [cause, *ranked]
+        return {"cause": cause} if cause else {}, {"cause": ranked} if ranked else {}
 
     def _again(self) -> None:
         self.rig.open_job(self.number)

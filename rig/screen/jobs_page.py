@@ -32,7 +32,7 @@ class JobsPage(Page):
         self._jobs: list[JobLine] = []
         self._blocks: dict[tuple[str, int], str] = {}  # by job and number of entries
         self._heading = ""
-        self._closed_too = False
+        self._closed_too = self._looking = False
 
     def compose(self) -> ComposeResult:
         yield self._head
@@ -57,8 +57,9 @@ class JobsPage(Page):
     def _find_blocks(self) -> None:
         """The next that is not known, as long as one looks."""
         job = next((j for j in self._jobs if not j.closed and (j.number, j.entries) not in self._blocks), None)
-        if job is None or self.rig.page is not self:
+        if job is None or self.rig.page is not self or self._looking:
             return
+        self._looking = True
         key, store, say = (job.number, job.entries), self.rig.store, self.rig.words
 
         def find() -> str:
@@ -70,6 +71,7 @@ class JobsPage(Page):
             return f"{blocks[0]}{more}" if blocks else say("jobs.free")
 
         def put(told: str) -> None:
+            self._looking = False
             self._blocks[key] = told
             self._fill()
             self._find_blocks()

@@ -30,18 +30,20 @@ class JobLine:
 
 def jobs(store: str | None, *, closed_too: bool = True, serial: str | None = None) -> list[JobLine]:
     """Jobs, the latest first, or those of one unit; none where there are no records yet. Raises RigError."""
+    from rig.cli.standing import due_in
     from rig.records.job import jobs_of
     from rig.records.store import Store, place_of
 
     if not place_of(store).may_hold:
         return []
     with Store.open(store) as records:
-        return [_line(job) for job in jobs_of(records, still_open=not closed_too, serial=serial)][::-1]
+        due = due_in(records)
+        return [_line(job, due(job)) for job in jobs_of(records, still_open=not closed_too, serial=serial)][::-1]
 
 
-def _line(job: Job) -> JobLine:
+def _line(job: Job, due: str) -> JobLine:
     unit, begun = job.received, job.entries[0].utc
-    ways = (job.due, job.move, job.closed, len(job.entries))
+    ways = (due, job.move, job.closed, len(job.entries))
     return JobLine(job.number, unit.serial, unit.unit, unit.owner, begun, *ways)
 
 

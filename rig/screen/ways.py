@@ -203,8 +203,8 @@ class Ways(App[int]):
             return
         self.next_unit()
         self.begin_page.serial.value = serial
-        if procedure:
-            self.begin_page.procedure.value = procedure
+        if procedure and not self.begin_page.procedure.turn_to(procedure):
+            self.say(self.words("notice.not-here", procedure=visible(procedure, 60)))
         self.begin_page.enter()
 
     def say_still_running(self, slot: Slot) -> None:

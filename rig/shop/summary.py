@@ -20,12 +20,11 @@ AT_ONCE = 2000  # entries in one transaction: others who write wait for about a 
 def bring_up_to_date(store: Store) -> None:
     """Take in what came since the last time. Raises RecordError, also for a user who may only read."""
     with store.writing() as connection:
-        derived.make(connection)
+        derived.make(connection, *derived.FIGURES)
         p = derived.progress
         if connection.execute(sa.select(p.c.seq).where(p.c.form == FORM)).first() is None:
-            for table in derived.tables.sorted_tables:
-                if table is not derived.floor:
-                    connection.execute(sa.delete(table))
+            for table in derived.FIGURES:
+                connection.execute(sa.delete(table))
             connection.execute(sa.insert(p).values(form=FORM, seq=0))
     while behind(store):
         with store.writing() as connection:

@@ -129,15 +129,23 @@ def test_what_a_job_teaches_is_worked_out_once(shop: Shop, monkeypatch: pytest.M
     assert cases(shop.store, tables()) == first
 
 
+def test_a_run_that_is_at_another_bench_says_nothing_yet(shop: Shop) -> None:
+    """Of a run that goes on at a bench the shop has its beginning alone."""
+    diagnosed(shop, RECTIFIER)
+    assert shop.store.run_if_here("0" * 32) is None
+    found = evidence_of(job_of(shop.store, shop.job), TABLE.observations, lambda run: None)
+    assert found == JobEvidence((), ("rectifier-open",))
+
+
 def test_whoever_may_not_write_learns_all_the_same(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
     diagnosed(shop, RECTIFIER)
     inspected(shop)
 
-    def refused() -> NoReturn:
+    def refused(*_: object) -> NoReturn:
         raise RecordError("these records cannot be written")
 
     with monkeypatch.context() as only_reads:
-        only_reads.setattr(shop.store, "writing", refused)
+        only_reads.setattr("rig.diagnosis.kept_cases.upsert", refused)
         first = cases(shop.store, tables())
     assert len(first) == 1
     assert cases(shop.store, tables()) == first

@@ -11,7 +11,7 @@ import sqlalchemy as sa
 from shop import QA, TECH, Shop
 
 from rig.errors import RuleError
-from rig.records import ledger, moves
+from rig.records import ledger, ledger_problems, moves
 from rig.records.facts import Looked, Shipped
 from rig.records.job import job_of
 from rig.records.ledger_problems import Followed, follow, follow_one, problems
@@ -126,3 +126,21 @@ def test_one_job_is_followed_by_itself(shop: Shop, tmp_path: Path, statement: st
         said = follow_one(connection, job_of(shop.store, shop.job).entries).problems
         assert any(found in one for one in said) if found else said == ()
         assert problems(connection)
+
+
+def test_what_is_added_while_the_ledger_is_followed_is_no_sign_of_a_cut(
+    shop: Shop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The last entry is noted beside the store; here it is one that the reader's view is too old to have."""
+    shop.ready()
+    rows = ledger_problems._rows
+
+    def meanwhile(connection: sa.Connection, after: int) -> object:
+        found = list(rows(connection, after))
+        looked(shop)
+        return found
+
+    monkeypatch.setattr(ledger_problems, "_rows", meanwhile)
+    assert followed(shop).problems == ()
+    monkeypatch.undo()
+    assert followed(shop).problems == ()

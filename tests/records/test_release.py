@@ -18,7 +18,7 @@ from rig.records.issued import note_paper
 from rig.records.job import job_of
 from rig.records.keys import holds
 from rig.records.people import Proved
-from rig.records.release import FORM, MEANING, release, what_is_missing
+from rig.records.release import FORM, MEANING, due, release, still_to_run, what_is_missing
 from rig.records.signed import signed_record
 
 
@@ -127,6 +127,32 @@ def test_a_repair_makes_the_tests_before_it_stale(shop: Shop) -> None:
     assert "final-inspection: no run after the last repair" in found
     assert "electrical-safety: no run after the last repair" in found
     assert "fill-supply-loaded: not measured again after rectifier was worked on" in found
+
+
+def test_before_a_release_what_it_stands_on_is_run(shop: Shop) -> None:
+    """A run that came to no verdict on the unit is run again; what a verdict says is another matter."""
+
+    def next_of_job() -> tuple[str, tuple[str, ...]]:
+        job = job_of(shop.store, shop.job)
+        return due(job, RULES), still_to_run(job, RULES)
+
+    shop.receive()
+    shop.papers()
+    shop.diagnosed()
+    shop.repair()
+    both = ("final-inspection", "electrical-safety")
+    assert next_of_job() == ("verify", both)
+    shop.run("incoming-inspection")
+    assert job_of(shop.store, shop.job).due == "release"
+    assert next_of_job() == ("verify", both)
+    shop.run("final-inspection", {"fill-time": Verdict.FAIL})
+    assert next_of_job() == ("verify", both[1:])
+    shop.run("electrical-safety", cut_off=True)
+    assert next_of_job() == ("verify", both[1:])
+    shop.run("electrical-safety")
+    assert next_of_job() == ("release", ())
+    shop.repair()
+    assert next_of_job() == ("verify", both)
 
 
 def test_the_table_says_what_is_measured_again(shop: Shop) -> None:

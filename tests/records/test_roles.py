@@ -9,14 +9,20 @@ from pathlib import Path
 import pytest
 import sqlalchemy as sa
 
+from rig.diagnosis.from_jobs import cases
+from rig.diagnosis.kept_cases import last_entries
 from rig.errors import InputError, RecordError
-from rig.records import ledger, schema
+from rig.records import derived, ledger, schema
 from rig.records.facts import PinSet
+from rig.records.floor import tell
 from rig.records.gather import gather
+from rig.records.job import jobs_of
+from rig.records.ledger_problems import follow
 from rig.records.release import release
 from rig.records.roles import ROLES, make_roles
 from rig.records.signed import changes, signed_record
 from rig.records.store import Store
+from rig.shop.summary import bring_up_to_date
 from tests.postgres import Server
 from tests.records.shop import QA, Shop
 
@@ -49,6 +55,8 @@ def test_each_does_its_part_and_nothing_else(
     with Store.open(server.url(database, user="one_bench")) as there:
         gather(bench.store, there)
         assert there.problems() == ()
+        assert [job.number for job in jobs_of(there, still_open=True)] == [bench.job]
+        assert [job.number for job in jobs_of(there, serial="lm-0042")] == [bench.job]
     with Store.open(server.url(database, user="one_report")) as there:
         assert there.count_runs() == bench.store.count_runs()
         with there.reading() as connection:
@@ -59,6 +67,9 @@ def test_each_does_its_part_and_nothing_else(
             ledger.append(connection, PinSet("Q. Reviewer", "another"))
     with Store.open(server.url(database, user="one_desk")) as there:
         desk = Shop(there, bench.clock, bench.job)
+        with there.reading() as connection:
+            assert follow(connection).problems == ()
+            assert list(last_entries(connection)) == [bench.job]
         release(there, desk.job, desk.standing, QA)
         assert changes(signed_record(there, desk.job)) == ()
         assert there.problems() == ()
@@ -70,6 +81,22 @@ def test_each_does_its_part_and_nothing_else(
             connection.execute(run)
     bench.store.close()
     shutil.rmtree(tmp_path / "bench")
+
+
+def test_a_table_that_is_new_and_not_needed_stops_nobody(
+    server: Server, database: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """After an update, before the roles are made anew: a bench may make no tables, and sends its records."""
+    bench = Shop.opened(f"sqlite:///{tmp_path / 'bench' / 'records.sqlite'}", "workshop", monkeypatch)
+    bench.ready()
+    with Store.open(server.url(database)) as own, own.writing() as connection:
+        derived.taught.drop(connection)
+    with Store.open(server.url(database, user="one_bench")) as there:
+        assert tell(bench.store, there) == 1
+        gather(bench.store, there)
+        bring_up_to_date(there)
+        assert cases(there, {}) == ()
+    bench.store.close()
 
 
 def test_a_file_has_no_roles(tmp_path: Path) -> None:
