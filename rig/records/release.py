@@ -35,7 +35,7 @@ from rig.records.indicators import not_read
 from rig.records.job import Job, read_job
 from rig.records.keys import sign, signing_key
 from rig.records.ledger import job_subject
-from rig.records.ledger_problems import Followed, follow, follow_one, problems
+from rig.records.ledger_problems import Followed, follow, problems
 from rig.records.people import QA, Proved, same_name
 from rig.records.read import verify
 from rig.records.store import Store
@@ -199,8 +199,7 @@ def release(store: Store, number: str, standing: Standing, who: Proved) -> Relea
     """Sign. Raises RuleError with everything that is missing, or when a release holds already, and RecordError."""
     key = signing_key(store)
     with store.reading() as connection:
-        job = read_job(connection, number)
-        _refuse_twice(connection, job, follow_one(connection, job.entries))
+        read_job(connection, number)  # whether there is one is said first
         followed = follow(connection)  # it is long in a large store, and benches write meanwhile
     with store.writing() as connection:
         _refuse_twice(connection, read_job(connection, number), followed)
