@@ -187,7 +187,8 @@ def _next(
     name = ranking.model.names[n]
     seen = table.observations[name]
     parts = [f"tells {seen.splits}" if seen.splits else f"tells {bits:.2f} bits about the remedy"]
-    parts.append(f"{price.minutes:.0f} minutes" + (f", {price.waiting:.0f} of them waiting" if price.waiting else ""))
+    minutes = f"{price.minutes:.0f} minute{'' if round(price.minutes) == 1 else 's'}"
+    parts.append(minutes + (f", {price.waiting:.0f} of them waiting" if price.waiting else ""))
     parts.append(_covers(table, seen.set_ups, price, paid))
     if live(seen):
         parts.append("mains is live, and nothing on a dead unit tells more")
