@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from shop import Shop
 
 from rig.records.store import Store
 
@@ -17,3 +18,11 @@ def url(tmp_path: Path) -> str:
 def store(url: str) -> Iterator[Store]:
     with Store.open(url) as opened:
         yield opened
+
+
+@pytest.fixture
+def shop(url: str, monkeypatch: pytest.MonkeyPatch) -> Iterator[Shop]:
+    """The records of a workshop, with people in it."""
+    opened = Shop.opened(url, "workshop", monkeypatch)
+    yield opened
+    opened.store.close()

@@ -8,6 +8,7 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
+from rig.errors import RuleError
 from rig.events import AllOff, Reading, RunEnded, RunStarted, StepEnded, StepResult
 from rig.limits import Limit, Verdict, worst
 from rig.plan.load import load_named
@@ -25,12 +26,14 @@ from rig.records.facts import (
     OwnerAnswered,
     PartFitted,
     Received,
+    Released,
     Repaired,
 )
 from rig.records.grounds import Standing
 from rig.records.ids import new_run_id
 from rig.records.journal import RunFacts
 from rig.records.people import Proved
+from rig.records.release import release, what_is_missing
 from rig.records.store import Store
 
 TECH, OTHER_TECH = Proved("A. Bench", ("technician",)), Proved("B. Bench", ("technician",))
@@ -199,3 +202,20 @@ def result(name: str, verdict: Verdict = PASS, reader: str = "") -> StepResult:
     reading = Reading(5.0, "V", 0.1, "5.00 V ± 0.20 V", parts=(("accuracy", 0.1),), raw=(5.0,), by=reader)
     found = StepResult(name, verdict, None, reading, limit, 1.0, None, 0.0, 1.0)
     return replace(found, reading=None, reason="no answer") if verdict is Verdict.NO_READING else found
+
+
+def missing(shop: Shop, who: Proved = QA) -> tuple[str, ...]:
+    """What stands between the shop's job and its release by somebody."""
+    with shop.store.reading() as connection:
+        return what_is_missing(connection, shop.job, shop.standing, who)
+
+
+def refused(shop: Shop, says: str, who: Proved = QA) -> None:
+    """Only this is missing."""
+    with pytest.raises(RuleError) as caught:
+        release(shop.store, shop.job, shop.standing, who)
+    assert caught.value.exit_code == 4
+    assert len(caught.value.missing) == 1, caught.value.missing
+    assert says in caught.value.missing[0]
+    with shop.store.reading() as connection:
+        assert not ledger.read(connection, kinds=(Released,))

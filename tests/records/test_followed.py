@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -16,13 +15,6 @@ from rig.records.facts import Looked, Shipped
 from rig.records.job import job_of
 from rig.records.ledger_problems import Followed, follow, follow_one, problems
 from rig.records.release import release
-
-
-@pytest.fixture
-def shop(url: str, monkeypatch: pytest.MonkeyPatch) -> Iterator[Shop]:
-    opened = Shop.opened(url, "workshop", monkeypatch)
-    yield opened
-    opened.store.close()
 
 
 def followed(shop: Shop) -> Followed:

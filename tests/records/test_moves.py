@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 
 import pytest
 from shop import LEAD, QA, RULES, TECH, Shop
@@ -28,13 +28,6 @@ from rig.records.facts import (
 from rig.records.job import WITHDRAWN, job_of
 from rig.records.release import release
 from rig.records.warranty import baseline
-
-
-@pytest.fixture
-def shop(url: str, monkeypatch: pytest.MonkeyPatch) -> Iterator[Shop]:
-    opened = Shop.opened(url, "workshop", monkeypatch)
-    yield opened
-    opened.store.close()
 
 
 def refused(act: Callable[[], object], *says: str) -> None:

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Iterator
 
-import pytest
 from shop import QA, Shop
 
 from rig.cli.job import page_of
@@ -15,13 +13,6 @@ from rig.records.declared import approve
 from rig.records.facts import FileApproved
 from rig.records.job import job_of
 from rig.records.touched import jobs_touched, other_files, put_in_force_meanwhile
-
-
-@pytest.fixture
-def shop(url: str, monkeypatch: pytest.MonkeyPatch) -> Iterator[Shop]:
-    made = Shop.opened(url, "workshop", monkeypatch)
-    yield made
-    made.store.close()
 
 
 def touched(shop: Shop, kind: str, name: str) -> list[str]:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 import pytest
 from shop import LEAD, QA, RULES, TECH, Shop
 
@@ -12,13 +10,6 @@ from rig.records import moves
 from rig.records.facts import Corrected, Shipped
 from rig.records.job import jobs_of
 from rig.records.release import release
-
-
-@pytest.fixture
-def shop(url: str, monkeypatch: pytest.MonkeyPatch) -> Iterator[Shop]:
-    opened = Shop.opened(url, "workshop", monkeypatch)
-    yield opened
-    opened.store.close()
 
 
 @pytest.fixture
