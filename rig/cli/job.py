@@ -58,7 +58,7 @@ def page_of(records: Store, number: str) -> JobPage:
     from rig.records.findings import findings, results_of
     from rig.records.job import job_of
     from rig.records.ledger_problems import follow_one
-    from rig.records.release import still_to_run, what_is_missing
+    from rig.records.release import due, still_to_run, what_is_missing
     from rig.records.touched import put_in_force_meanwhile
     from rig.records.warranty import baseline
 
@@ -69,8 +69,8 @@ def page_of(records: Store, number: str) -> JobPage:
         against = findings(job, results, standing.rules, standing.today, standing.own.practice)
         missing = what_is_missing(connection, number, standing, None, follow_one(connection, job.entries))
         changes = put_in_force_meanwhile(connection, job)
-        to_run = still_to_run(job, standing.rules)
-        return JobPage(standing.own, job, against, missing, baseline(connection, job), changes, to_run)
+        to_run, next_move = still_to_run(job, standing.rules), due(job, standing.rules)
+        return JobPage(standing.own, job, against, missing, baseline(connection, job), changes, to_run, next_move)
 
 
 @click.command("jobs")

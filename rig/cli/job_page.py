@@ -26,22 +26,18 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class JobPage:
-    """Everything that the page of a job shows. ``missing`` is what stands before its release, ``to_run`` the procedures
-    of it that were not run since the last repair; ``changes`` are the files that were put in force meanwhile, and touch
-    it."""
+    """Everything that the page of a job shows. ``due`` is what is to be done next, ``missing`` what stands before its
+    release, ``to_run`` the procedures of it that were not run since the last repair; ``changes`` are the files that
+    were put in force meanwhile, and touch it."""
 
     own: Declared
     job: Job
     findings: tuple[Finding, ...]
     missing: tuple[str, ...]
     baseline: tuple[Compared, ...]
-    changes: tuple[Kept, ...] = ()
-    to_run: tuple[str, ...] = ()
-
-    @property
-    def due(self) -> str:
-        """What is to be done next: no release before what it stands on was run."""
-        return "verify" if self.job.due == "release" and self.to_run else self.job.due
+    changes: tuple[Kept, ...]
+    to_run: tuple[str, ...]
+    due: str
 
 
 def page_json(page: JobPage) -> dict[str, Any]:

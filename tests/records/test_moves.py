@@ -90,6 +90,7 @@ def test_a_finding_of_the_eye_is_inspection_enough_for_a_cause(shop: Shop) -> No
     shop.papers()
     moves.note(shop.store, "1", Looked("vessel", "pitted"), RULES, TECH)
     moves.diagnose(shop.store, "1", Diagnosed("vessel-pitted", ""), RULES, TECH)
+    assert job_of(shop.store, "1").last(Diagnosed)
 
 
 def test_a_refusal_of_the_owner_sends_it_back_unrepaired(shop: Shop) -> None:
